@@ -1,0 +1,1 @@
+"""The terminal face: parse, call one routine, show."""

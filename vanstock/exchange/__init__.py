@@ -1,0 +1,1 @@
+"""Files in and out: the folder of CSV files."""

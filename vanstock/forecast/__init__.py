@@ -1,0 +1,1 @@
+"""How many are coming: weekly series to rate and spread. Pure."""

@@ -1,0 +1,1 @@
+"""What happened: the only SQL, one SQLite file."""

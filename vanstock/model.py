@@ -1,0 +1,256 @@
+"""The frozen values that pass between rooms. They hold no behaviour beyond looking themselves up.
+
+Quantities are whole base units, money whole pence, prices ten-thousandths (see `quantity`). An empty
+string stands for "not given" in text fields, None in numbers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+
+EVERY_FAMILY = "*"
+
+
+@dataclass(frozen=True, slots=True)
+class Supplier:
+    """Who sells parts, how long they take, when an order must be in, and what the carriage costs."""
+
+    supplier: str
+    name: str = ""
+    lead_working_days: int = 0
+    order_days: str = "Mon-Fri"
+    cutoff: str = ""
+    carriage: int = 0
+    carriage_paid_over: int | None = None
+    email: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Family:
+    """Vehicles that share an engine and exhaust layout."""
+
+    family: str
+    name: str = ""
+    year_from: int | None = None
+    year_to: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A part number and what is known of it. `pack_size` is base units; `cost` a price per unit ex VAT;
+    `surcharge` pence; `weight_grams` grams for one unit; `lead_working_days` None means the supplier's."""
+
+    part: str
+    description: str = ""
+    component: str = ""
+    unit: str = "C62"
+    cost: int = 0
+    pack_size: int = 1
+    supplier: str = ""
+    supplier_part: str = ""
+    lead_working_days: int | None = None
+    one_time_use: bool = False
+    surcharge: int = 0
+    shelf_life_days: int | None = None
+    weight_grams: int | None = None
+    hazard: str = ""
+    gtin: str = ""
+    superseded_by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Fits:
+    """A part fits a family (`*` is every family); `share` is how often this part is the one, 0..1."""
+
+    family: str
+    part: str
+    share: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class GoesWith:
+    """Fitting one unit of `part` takes `qty` base units of `also`."""
+
+    part: str
+    also: str
+    qty: int
+
+
+@dataclass(frozen=True, slots=True)
+class Usual:
+    """What a job usually takes before there is history: `probability` that it needs `qty` base units of
+    the component, worth so many finished jobs of evidence."""
+
+    job_type: str
+    family: str
+    component: str
+    probability: float
+    qty: int
+    worth_jobs: float
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """A booking or a finished job. `time` is HH:MM or empty; `status` booked, done or cancelled."""
+
+    job: str
+    date: date
+    time: str
+    family: str
+    job_type: str
+    codes: tuple[str, ...] = ()
+    status: str = "booked"
+    van: str = "van"
+    reference: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Used:
+    """What one job took of one part: fitted, and missed (needed on the job and not aboard)."""
+
+    job: str
+    part: str
+    fitted: int
+    missed: int
+
+
+@dataclass(frozen=True, slots=True)
+class OpeningStock:
+    """A counted quantity of a part at a place when the ledger began, worth `value` pence in all."""
+
+    part: str
+    place: str
+    qty: int
+    value: int
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where stock lies or goes: kind is van, store, or one of the ledger's own outside places."""
+
+    place: str
+    kind: str
+
+
+@dataclass(frozen=True, slots=True)
+class Catalogue:
+    """Everything known of parts, families and suppliers, as looked up by the pure rooms."""
+
+    parts: Mapping[str, Part] = field(default_factory=dict)
+    families: Mapping[str, Family] = field(default_factory=dict)
+    suppliers: Mapping[str, Supplier] = field(default_factory=dict)
+    fits: tuple[Fits, ...] = ()
+    goes_with: tuple[GoesWith, ...] = ()
+    usual: tuple[Usual, ...] = ()
+
+    def current(self, part: str) -> str:
+        """The part number that replaces `part` at the end of its supersession chain, or itself."""
+        seen = {part}
+        while (known := self.parts.get(part)) and known.superseded_by and known.superseded_by not in seen:
+            part = known.superseded_by
+            seen.add(part)
+        return part
+
+    def lead_working_days(self, part: str) -> int:
+        """Working days from order to goods in: the part's own, else its supplier's, else 0."""
+        known = self.parts[part]
+        if known.lead_working_days is not None:
+            return known.lead_working_days
+        supplier = self.suppliers.get(known.supplier)
+        return supplier.lead_working_days if supplier else 0
+
+
+@dataclass(frozen=True, slots=True)
+class FinishedJob:
+    """A finished job and what it needed: base units by part number, fitted plus missed, return visits
+    settled."""
+
+    job: str
+    date: date
+    family: str
+    job_type: str
+    codes: tuple[str, ...]
+    needs: Mapping[str, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Movement:
+    """One line of an entry: `qty` base units and `value` pence of a part from one place to another."""
+
+    part: str
+    qty: int
+    from_place: str
+    to_place: str
+    value: int = 0
+    job: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One act of a person, as read back: local time with offset, kind, device, note, what it reverses."""
+
+    seq: int
+    id: str
+    at: str
+    kind: str
+    device: str
+    note: str
+    reverses: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Balance:
+    """What the ledger says lies at a place: base units, pence, and whether a count is needed."""
+
+    part: str
+    place: str
+    qty: int
+    value: int
+    count_needed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Forecast:
+    """How many of a part are coming: units per week, and the need over its protection interval.
+
+    Means and quantiles are in base units; `interval_days` are working days; `quantiles` maps a
+    probability to the least need that holds at least that much of the distribution.
+    """
+
+    part: str
+    demand_class: str
+    method: str
+    constant: float
+    weeks: int
+    weeks_with_need: int
+    weekly_mean: float
+    interval_days: int
+    interval_mean: float
+    interval_variance: float
+    spread: str
+    quantiles: Mapping[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class MinMax:
+    """The levels a part is ordered by, in base units; `basis` says in words where they come from."""
+
+    part: str
+    min: int
+    max: int
+    pinned: bool
+    basis: str
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """The clock as a routine sees it: local time with its offset."""
+
+    now: datetime
+
+    @property
+    def today(self) -> date:
+        """The local date."""
+        return self.now.date()

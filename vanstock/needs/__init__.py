@@ -1,0 +1,1 @@
+"""What a job takes: finished jobs to weighted cases to draws of coming jobs. Pure."""

@@ -1,0 +1,1 @@
+"""Tables the program reads: cautions."""

@@ -1,0 +1,1 @@
+"""Use cases, one file for each moment of the working week."""
