@@ -254,3 +254,26 @@ class Moment:
     def today(self) -> date:
         """The local date."""
         return self.now.date()
+
+
+def stock_groups(catalogue: Catalogue) -> dict[str, str]:
+    """The part number each part is stocked under: one name for parts that stand in for each other.
+
+    A superseded number is stocked under its successor. Two parts are interchangeable both ways when each
+    is listed with share 0 ("fits too, not the usual one") where the other is the usual one, in the same
+    component; they are stocked under the first of the two by name. Everything else is its own group.
+    """
+    current = {part: catalogue.current(part) for part in catalogue.parts}
+    usual_at: dict[tuple[str, str], set[str]] = {}
+    spare_at: dict[tuple[str, str], set[str]] = {}
+    for fits in catalogue.fits:
+        known = catalogue.parts.get(fits.part)
+        if known and known.component:
+            table = usual_at if fits.share > 0 else spare_at
+            table.setdefault((fits.family, known.component), set()).add(current[fits.part])
+    stands_in = {(a, b) for key, spares in spare_at.items() for a in spares for b in usual_at.get(key, ())}
+    first = {part: part for part in current.values()}
+    for a, b in sorted(stands_in):
+        if a < b and (b, a) in stands_in:
+            first[b] = first[a]
+    return {part: first[now] for part, now in current.items()}

@@ -33,9 +33,26 @@ UNITS = {
     for unit in (
         Unit("C62", 1, "", (("", 1), ("off", 1), ("pcs", 1), ("each", 1), ("ea", 1))),
         Unit("PR", 1, "pr", (("", 1), ("pr", 1), ("pair", 1), ("pairs", 1))),
-        Unit("LTR", 1000, "L", (("", 1000), ("l", 1000), ("ltr", 1000), ("litre", 1000), ("litres", 1000), ("ml", 1))),
-        Unit("MTR", 1000, "m", (("", 1000), ("m", 1000), ("mtr", 1000), ("metre", 1000), ("metres", 1000), ("cm", 10),
-                                ("mm", 1))),
+        Unit(
+            "LTR",
+            1000,
+            "L",
+            (("", 1000), ("l", 1000), ("ltr", 1000), ("litre", 1000), ("litres", 1000), ("ml", 1)),
+        ),
+        Unit(
+            "MTR",
+            1000,
+            "m",
+            (
+                ("", 1000),
+                ("m", 1000),
+                ("mtr", 1000),
+                ("metre", 1000),
+                ("metres", 1000),
+                ("cm", 10),
+                ("mm", 1),
+            ),
+        ),
         Unit("KGM", 1000, "kg", (("", 1000), ("kg", 1000), ("kgm", 1000), ("g", 1))),
     )
 }
@@ -79,7 +96,7 @@ def parse_qty(text: str, code: str, *, pack_size: int = 1) -> int:
     """
     kept = unit(code)
     number = text.strip().rstrip("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ").strip()
-    word = text.strip()[len(number):].strip().lower()
+    word = text.strip()[len(number) :].strip().lower()
     if word in _PACK_WORDS:
         return _whole(_decimal(number, "quantity"), pack_size, text, "quantity", "one base unit")
     scale = dict(kept.spellings).get(word)

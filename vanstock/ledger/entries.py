@@ -1,0 +1,278 @@
+"""Posting entries: one act of a person, its lines valued and written in one transaction, or not at all.
+
+Not reading (see `reading`) and not master data (see `catalogue`). Called by routines, which say what
+happened; this module decides only what it was worth.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import sqlite3
+import uuid
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict, dataclass, replace
+from datetime import datetime
+
+from vanstock.errors import EntryConflict, NotFound, VanstockError
+from vanstock.ledger.file import writing
+from vanstock.ledger.valuing import Line, Pool, value_lines
+from vanstock.model import Entry, Job
+
+DIFFERENCE = "count difference"
+CUSTOMER = "customer"
+SUPPLIER = "supplier"
+HISTORY = "history"
+STOCK_KINDS = ("van", "store")
+
+
+@dataclass(frozen=True, slots=True)
+class Missed:
+    """So much of a part was needed on a job and not aboard; negative when that is taken back."""
+
+    job: str
+    part: str
+    qty: int
+
+
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """A person counted `qty` of a part at a place; `value` pence when they also said what it is worth."""
+
+    part: str
+    place: str
+    qty: int
+    value: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """An entry to be posted. `id` is made by whoever acts, so that sending it twice cannot count twice."""
+
+    at: datetime
+    kind: str
+    lines: tuple[Line, ...] = ()
+    missed: tuple[Missed, ...] = ()
+    counted: tuple[Counted, ...] = ()
+    bookings: tuple[Job, ...] = ()
+    note: str = ""
+    device: str = "terminal"
+    id: str = ""
+
+
+def new_id() -> str:
+    """A fresh entry id."""
+    return uuid.uuid4().hex
+
+
+def post(connection: sqlite3.Connection, draft: Draft) -> Entry:
+    """Write one entry in its own transaction and return it as read back.
+
+    The same id with the same content again changes nothing and returns the entry already there. Raises
+    `EntryConflict` for the same id with other content, `LedgerUnusable` when the file cannot be written.
+    """
+    with writing(connection):
+        return post_inside(connection, draft)
+
+
+def post_inside(connection: sqlite3.Connection, draft: Draft) -> Entry:
+    """Like `post`, inside a transaction that the caller holds open."""
+    draft = draft if draft.id else replace(draft, id=new_id())
+    digest = content_digest(draft)
+    known = connection.execute("SELECT seq, digest FROM entry WHERE id = ?", (draft.id,)).fetchone()
+    if known:
+        if known[1] != digest:
+            raise EntryConflict(f"entry {draft.id} is already in the ledger with other content: send it under a new id")
+        return entry_by_seq(connection, known[0])
+    seq = open_entry(connection, draft, digest)
+    _insert_bookings(connection, seq, draft.bookings)
+    write_stock(connection, seq, draft.lines, draft.counted)
+    _insert_rows(connection, "missed (entry, job, part, qty)", [(seq, m.job, m.part, m.qty) for m in draft.missed])
+    return entry_by_seq(connection, seq)
+
+
+def content_digest(draft: Draft) -> str:
+    """A hash of everything a draft says but its id."""
+    content = asdict(replace(draft, id=""))
+    return hashlib.sha256(json.dumps(content, sort_keys=True, default=str).encode()).hexdigest()
+
+
+def entry_by_seq(connection: sqlite3.Connection, seq: int) -> Entry:
+    """The entry with this number in the ledger's order."""
+    row = connection.execute(
+        "SELECT e.seq, e.id, e.at, e.kind, e.device, e.note, coalesce(r.id, '') FROM entry e"
+        " LEFT JOIN entry r ON r.seq = e.reverses WHERE e.seq = ?",
+        (seq,),
+    ).fetchone()
+    return Entry(*row)
+
+
+def entry_by_id(connection: sqlite3.Connection, entry_id: str) -> Entry:
+    """The entry with this id; raises `NotFound`."""
+    row = connection.execute("SELECT seq FROM entry WHERE id = ?", (entry_id,)).fetchone()
+    if row is None:
+        raise NotFound(f"no entry {entry_id!r}")
+    return entry_by_seq(connection, row[0])
+
+
+def open_entry(connection: sqlite3.Connection, draft: Draft, digest: str, reverses: int | None = None) -> int:
+    """Write the head of an entry inside the caller's transaction; its number in the ledger's order."""
+    at = draft.at.astimezone().isoformat(timespec="seconds")
+    row = (draft.id, at, draft.kind, draft.device, draft.note, reverses, digest)
+    cursor = connection.execute(
+        "INSERT INTO entry (id, at, kind, device, note, reverses, digest) VALUES (?, ?, ?, ?, ?, ?, ?)", row
+    )
+    return int(cursor.lastrowid or 0)
+
+
+def write_stock(connection: sqlite3.Connection, seq: int, lines: Sequence[Line], counted: Sequence[Counted]) -> None:
+    """Write an entry's movements, valued, and its counts with the differences they show."""
+    every = [*lines, *_differences(connection, counted)]
+    _insert_movements(connection, seq, _valued(connection, every))
+    rows = [(seq, c.part, c.place, c.qty) for c in counted]
+    _insert_rows(connection, "counted (entry, part, place, qty)", rows)
+
+
+def _insert_rows(connection: sqlite3.Connection, columns: str, rows: Sequence[tuple[object, ...]]) -> None:
+    if rows:
+        marks = ", ".join("?" * len(rows[0]))
+        connection.executemany(f"INSERT INTO {columns} VALUES ({marks})", rows)
+
+
+def _insert_bookings(connection: sqlite3.Connection, seq: int, bookings: Iterable[Job]) -> None:
+    rows = [
+        (
+            seq,
+            j.job,
+            j.date.isoformat(),
+            j.time,
+            j.family,
+            j.job_type,
+            ";".join(j.codes),
+            j.status,
+            j.van,
+            j.reference,
+        )
+        for j in bookings
+    ]
+    columns = "booking (entry, job, date, time, family, job_type, codes, status, van, reference)"
+    _insert_rows(connection, columns, rows)
+
+
+def _insert_movements(connection: sqlite3.Connection, seq: int, lines: Iterable[Line]) -> None:
+    rows = [(seq, x.part, x.qty, x.from_place, x.to_place, x.value, x.job or None) for x in lines if x.qty or x.value]
+    _insert_rows(connection, "movement (entry, part, qty, from_place, to_place, value, job)", rows)
+
+
+def _differences(connection: sqlite3.Connection, counted: Iterable[Counted]) -> list[Line]:
+    lines = []
+    for count in counted:
+        row = connection.execute(
+            "SELECT qty FROM balance WHERE part = ? AND place = ?", (count.part, count.place)
+        ).fetchone()
+        more = count.qty - (row[0] if row else 0)
+        if more > 0:
+            lines.append(Line(count.part, more, DIFFERENCE, count.place, count.value))
+        elif more < 0:
+            lines.append(Line(count.part, -more, count.place, DIFFERENCE))
+    return lines
+
+
+def _valued(connection: sqlite3.Connection, lines: Sequence[Line]) -> list[Line]:
+    """Every line with its value; history never touches the shelves, so it needs no pool."""
+    stock_places = stock_place_names(connection)
+    inside = set(stock_places)
+    by_part: dict[str, list[Line]] = {}
+    valued = []
+    for line in lines:
+        if line.from_place in inside or line.to_place in inside:
+            by_part.setdefault(line.part, []).append(line)
+        else:
+            valued.append(replace(line, value=line.value or 0))
+    for part, part_lines in by_part.items():
+        valued += value_lines(part_lines, _pool(connection, part, stock_places), stock_places)
+    return valued
+
+
+def stock_place_names(connection: sqlite3.Connection) -> list[str]:
+    """The names of all vans and stores."""
+    rows = connection.execute("SELECT place FROM place WHERE kind IN ('van', 'store') ORDER BY rowid")
+    return [row[0] for row in rows]
+
+
+def _pool(connection: sqlite3.Connection, part: str, places: Sequence[str]) -> Pool:
+    known = connection.execute("SELECT unit, cost FROM part WHERE part = ?", (part,)).fetchone()
+    if known is None:
+        raise NotFound(f"part {part!r} is not in the ledger: add it to parts.csv and import the folder")
+    rows = connection.execute("SELECT place, qty, value FROM balance WHERE part = ?", (part,))
+    held = {place: (qty, value) for place, qty, value in rows if place in places}
+    return Pool(known[0], known[1], held)
+
+
+def reverse(connection: sqlite3.Connection, entry_id: str, *, at: datetime, device: str = "terminal") -> Entry:
+    """Post the entry that takes another back: every line from where it went to where it came from.
+
+    Raises `NotFound` for an unknown id, `VanstockError` for an entry already undone or an import.
+    """
+    with writing(connection):
+        undone = _entry_to_reverse(connection, entry_id)
+        draft = Draft(at=at, kind="undone", note=f"{undone.kind} undone", device=device, id=new_id())
+        seq = open_entry(connection, draft, content_digest(draft), undone.seq)
+        _reverse_bookings(connection, seq, undone)
+        rows = connection.execute(
+            "SELECT part, qty, to_place, from_place, value, coalesce(job, '') FROM movement WHERE entry = ?"
+            " ORDER BY seq",
+            (undone.seq,),
+        ).fetchall()
+        _insert_movements(connection, seq, _valued(connection, [Line(*row) for row in rows]))
+        missed = connection.execute("SELECT job, part, -qty FROM missed WHERE entry = ?", (undone.seq,)).fetchall()
+        _insert_rows(connection, "missed (entry, job, part, qty)", [(seq, *row) for row in missed])
+        return entry_by_seq(connection, seq)
+
+
+def _entry_to_reverse(connection: sqlite3.Connection, entry_id: str) -> Entry:
+    found = connection.execute(
+        "SELECT seq FROM entry WHERE substr(id, 1, length(?)) = ? ORDER BY seq", (entry_id, entry_id)
+    ).fetchall()
+    if len(found) != 1:
+        what = "no entry begins with" if not found else "more than one entry begins with"
+        raise NotFound(f"{what} {entry_id!r}: `vanstock history PART` shows the ids")
+    entry = entry_by_seq(connection, found[0][0])
+    if connection.execute("SELECT 1 FROM entry WHERE reverses = ?", (entry.seq,)).fetchone():
+        raise VanstockError(f"entry {entry.id[:8]} ({entry.kind}) is already undone")
+    if entry.kind == "imported":
+        raise VanstockError(
+            "an import cannot be undone in one go: correct a quantity with `vanstock count`, a booking "
+            "with `vanstock booking`"
+        )
+    return entry
+
+
+def _reverse_bookings(connection: sqlite3.Connection, seq: int, undone: Entry) -> None:
+    """Put each job back as it was; a job that the entry made is left cancelled, never removed."""
+    columns = "job, date, time, family, job_type, codes, status, van, reference"
+    for first, job in connection.execute(
+        "SELECT min(seq), job FROM booking WHERE entry = ? GROUP BY job", (undone.seq,)
+    ).fetchall():
+        before = connection.execute(
+            f"SELECT {columns} FROM booking WHERE job = ? AND seq < ? ORDER BY seq DESC LIMIT 1",
+            (job, first),
+        ).fetchone()
+        if before is None:
+            made = connection.execute(f"SELECT {columns} FROM booking WHERE seq = ?", (first,)).fetchone()
+            before = (*made[:6], "cancelled", *made[7:])
+        latest = connection.execute("SELECT max(entry) FROM booking WHERE job = ?", (job,)).fetchone()[0]
+        if latest != undone.seq:
+            raise VanstockError(f"job {job} was changed again after that: undo the later change first")
+        _insert_rows(connection, f"booking (entry, {columns})", [(seq, *before)])
+
+
+def last_undoable(connection: sqlite3.Connection) -> str:
+    """The id of the newest entry that is neither undone, nor itself an undoing, nor an import."""
+    row = connection.execute(
+        "SELECT id FROM entry e WHERE reverses IS NULL AND kind <> 'imported'"
+        " AND NOT EXISTS (SELECT 1 FROM entry r WHERE r.reverses = e.seq) ORDER BY seq DESC LIMIT 1"
+    ).fetchone()
+    if row is None:
+        raise NotFound("there is nothing to undo")
+    return str(row[0])

@@ -1,0 +1,171 @@
+"""Reading what happened: balances, jobs, what jobs used, and the entries behind a part or a job.
+
+Only SELECTs. Called by routines; nothing here changes the file or knows what the figures are for.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+
+from vanstock.model import Balance, Entry, Job, Movement, OpeningStock, Used
+
+_JOB = "job, date, time, family, job_type, codes, status, van, reference"
+
+
+def _job(row: tuple[str, ...]) -> Job:
+    name, day, time, family, job_type, codes, status, van, reference = row
+    split = tuple(codes.split(";")) if codes else ()
+    return Job(name, date.fromisoformat(day), time, family, job_type, split, status, van, reference)
+
+
+def jobs(connection: sqlite3.Connection) -> list[Job]:
+    """Every job, in the order it was first booked."""
+    return [_job(row) for row in connection.execute(f"SELECT {_JOB} FROM job ORDER BY rowid")]
+
+
+def job_named(connection: sqlite3.Connection, name: str) -> Job | None:
+    """The job with this id (any case), or None."""
+    sql = f"SELECT {_JOB} FROM job WHERE job = ?"
+    row = connection.execute(sql, (name,)).fetchone() or connection.execute(f"{sql} COLLATE NOCASE", (name,)).fetchone()
+    return _job(row) if row else None
+
+
+def jobs_between(connection: sqlite3.Connection, first: date, last: date) -> list[Job]:
+    """The jobs from `first` to `last`, both included, in time order; a job without a time comes last."""
+    rows = connection.execute(
+        f"SELECT {_JOB} FROM job WHERE date BETWEEN ? AND ? ORDER BY date, time = '', time, rowid",
+        (first.isoformat(), last.isoformat()),
+    )
+    return [_job(row) for row in rows]
+
+
+def past_states(connection: sqlite3.Connection) -> set[Job]:
+    """Every state that any job has ever been in, to tell old news in an import from a change."""
+    return {_job(row) for row in connection.execute(f"SELECT DISTINCT {_JOB} FROM booking")}
+
+
+def used(connection: sqlite3.Connection) -> list[Used]:
+    """What each job took of each part: fitted and missed, undone lines taken off, in order of entry."""
+    return _used(connection, "")
+
+
+def used_on_job(connection: sqlite3.Connection, job: str) -> list[Used]:
+    """What one job took of each part."""
+    return _used(connection, "AND job = ?", job)
+
+
+def _used(connection: sqlite3.Connection, which: str, *values: str) -> list[Used]:
+    sql = f"""
+      SELECT job, part, sum(fitted), sum(missed) FROM (
+        SELECT entry, job, part, CASE WHEN to_place = 'customer' THEN qty
+               WHEN from_place = 'customer' THEN -qty ELSE 0 END AS fitted, 0 AS missed
+        FROM movement WHERE job IS NOT NULL AND qty > 0 {which}
+        UNION ALL SELECT entry, job, part, 0, qty FROM missed WHERE 1 {which})
+      GROUP BY job, part HAVING sum(fitted) <> 0 OR sum(missed) <> 0 ORDER BY min(entry), job, part"""
+    return [Used(*row) for row in connection.execute(sql, values * 2)]
+
+
+def balances(connection: sqlite3.Connection, parts: Iterable[str] | None = None, place: str = "") -> list[Balance]:
+    """What lies in vans and stores, in the order it first came there; all parts when none is named."""
+    sql = """SELECT b.part, b.place, b.qty, b.value, b.count_needed FROM balance b JOIN place p USING (place)
+      WHERE p.kind IN ('van', 'store')"""
+    values: list[str] = []
+    if parts is not None:
+        values = list(parts)
+        sql += f" AND b.part IN ({', '.join('?' * len(values))})"
+    if place:
+        sql += " AND b.place = ?"
+        values.append(place)
+    rows = connection.execute(sql + " ORDER BY b.rowid", values)
+    return [Balance(part, where, qty, value, bool(flag)) for part, where, qty, value, flag in rows]
+
+
+def on_hand(connection: sqlite3.Connection, part: str, place: str) -> int:
+    """Base units of a part at one place, by the ledger."""
+    row = connection.execute("SELECT qty FROM balance WHERE part = ? AND place = ?", (part, place)).fetchone()
+    return int(row[0]) if row else 0
+
+
+def opening_counts(connection: sqlite3.Connection) -> dict[tuple[str, str], int]:
+    """The first quantity ever counted, by part and place."""
+    rows = connection.execute(
+        "SELECT part, place, qty FROM counted WHERE seq IN (SELECT min(seq) FROM counted GROUP BY part, place)"
+    )
+    return {(part, place): qty for part, place, qty in rows}
+
+
+def opened_at(connection: sqlite3.Connection) -> str | None:
+    """Local time of the first stock count, from which the ledger follows the stock; None before it."""
+    row = connection.execute("SELECT e.at FROM counted c JOIN entry e ON e.seq = c.entry ORDER BY c.seq LIMIT 1")
+    found = row.fetchone()
+    return str(found[0]) if found else None
+
+
+def stock_lines(connection: sqlite3.Connection) -> list[OpeningStock]:
+    """Today's stock as the lines of an opening count."""
+    return [OpeningStock(row.part, row.place, row.qty, row.value) for row in balances(connection)]
+
+
+@dataclass(frozen=True, slots=True)
+class PastEntry:
+    """An entry with its lines, and the id of the entry that undid it."""
+
+    entry: Entry
+    movements: tuple[Movement, ...]
+    missed: tuple[tuple[str, str, int], ...]
+    counted: tuple[tuple[str, str, int], ...]
+    bookings: tuple[Job, ...]
+    undone_by: str
+
+
+def entries_about(connection: sqlite3.Connection, *, part: str = "", job: str = "", limit: int = 50) -> list[PastEntry]:
+    """The newest entries about a part or a job (everything when neither is named), newest first."""
+    seqs = _entries_naming(connection, part, job, limit)
+    return [_past(connection, seq, part, job) for seq in seqs]
+
+
+def _entries_naming(connection: sqlite3.Connection, part: str, job: str, limit: int) -> list[int]:
+    if not part and not job:
+        rows = connection.execute("SELECT seq FROM entry ORDER BY seq DESC LIMIT ?", (limit,))
+        return [row[0] for row in rows]
+    tables = ("movement", "missed", "counted") if part else ("movement", "missed", "booking")
+    column = "part" if part else "job"
+    union = " UNION ".join(f"SELECT entry FROM {table} WHERE {column} = ?" for table in tables)
+    rows = connection.execute(
+        f"SELECT entry FROM ({union}) ORDER BY entry DESC LIMIT ?",
+        (*[part or job] * len(tables), limit),
+    )
+    return [row[0] for row in rows]
+
+
+def _past(connection: sqlite3.Connection, seq: int, part: str, job: str) -> PastEntry:
+    from vanstock.ledger.entries import entry_by_seq
+
+    which, values = ("AND part = ?", (seq, part)) if part else ("AND job = ?", (seq, job)) if job else ("", (seq,))
+    by_part = which if part else ""
+    movements = connection.execute(
+        "SELECT part, qty, from_place, to_place, value, coalesce(job, '') FROM movement"
+        f" WHERE entry = ? {which} ORDER BY seq",
+        values,
+    )
+    missed = connection.execute(f"SELECT job, part, qty FROM missed WHERE entry = ? {which}", values)
+    counted = (
+        []
+        if job
+        else connection.execute(f"SELECT part, place, qty FROM counted WHERE entry = ? {by_part}", values).fetchall()
+    )
+    bookings = (
+        [] if part else connection.execute(f"SELECT {_JOB} FROM booking WHERE entry = ? {which}", values).fetchall()
+    )
+    undone = connection.execute("SELECT id FROM entry WHERE reverses = ?", (seq,)).fetchone()
+    return PastEntry(
+        entry_by_seq(connection, seq),
+        tuple(Movement(*row) for row in movements),
+        tuple(missed),
+        tuple(counted),
+        tuple(_job(row) for row in bookings),
+        undone[0] if undone else "",
+    )

@@ -1,0 +1,178 @@
+"""The tables, guards and balances of the ledger file, as migrations.
+
+What a person did is append-only: `entry` and its lines refuse UPDATE, DELETE and an INSERT that would
+replace. `balance` and `job` are kept by triggers from those lines and can be made again from them.
+Catalogue tables (part, family, supplier ...) are plain master data. Nothing here is a rule of the trade;
+called only by `file`.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from sqlite_utils import Migrations
+
+VERSION = 1
+APPLICATION_ID = 0x56414E53
+"""The four bytes in the file's header that say it is a vanstock ledger."""
+
+_CATALOGUE = """
+CREATE TABLE setting (name TEXT PRIMARY KEY, value TEXT NOT NULL) STRICT;
+CREATE TABLE supplier (
+  supplier TEXT PRIMARY KEY, name TEXT NOT NULL, lead_working_days INTEGER NOT NULL,
+  order_days TEXT NOT NULL, cutoff TEXT NOT NULL, carriage INTEGER NOT NULL,
+  carriage_paid_over INTEGER, email TEXT NOT NULL) STRICT;
+CREATE TABLE family (
+  family TEXT PRIMARY KEY, name TEXT NOT NULL, year_from INTEGER, year_to INTEGER) STRICT;
+CREATE TABLE part (
+  part TEXT PRIMARY KEY, description TEXT NOT NULL, component TEXT NOT NULL, unit TEXT NOT NULL,
+  cost INTEGER NOT NULL CHECK (cost >= 0), pack_size INTEGER NOT NULL CHECK (pack_size > 0),
+  supplier TEXT NOT NULL, supplier_part TEXT NOT NULL, lead_working_days INTEGER,
+  one_time_use INTEGER NOT NULL, surcharge INTEGER NOT NULL, shelf_life_days INTEGER,
+  weight_grams INTEGER, hazard TEXT NOT NULL, gtin TEXT NOT NULL, superseded_by TEXT NOT NULL) STRICT;
+CREATE INDEX part_gtin ON part (gtin) WHERE gtin <> '';
+CREATE TABLE fits (
+  family TEXT NOT NULL, part TEXT NOT NULL REFERENCES part (part), share REAL NOT NULL,
+  PRIMARY KEY (family, part)) STRICT;
+CREATE TABLE goes_with (
+  part TEXT NOT NULL REFERENCES part (part), also TEXT NOT NULL REFERENCES part (part),
+  qty INTEGER NOT NULL CHECK (qty > 0), PRIMARY KEY (part, also)) STRICT;
+CREATE TABLE usual (
+  job_type TEXT NOT NULL, family TEXT NOT NULL, component TEXT NOT NULL, probability REAL NOT NULL,
+  qty INTEGER NOT NULL, worth_jobs REAL NOT NULL, PRIMARY KEY (job_type, family, component)) STRICT;
+CREATE TABLE pinned (
+  part TEXT PRIMARY KEY REFERENCES part (part), min INTEGER NOT NULL, max INTEGER NOT NULL) STRICT;
+"""
+
+_WHAT_HAPPENED = """
+CREATE TABLE place (
+  place TEXT PRIMARY KEY, kind TEXT NOT NULL CHECK (kind IN
+  ('van', 'store', 'supplier', 'customer', 'history', 'count difference', 'write-off'))) STRICT;
+CREATE TABLE entry (
+  seq INTEGER PRIMARY KEY, id TEXT NOT NULL UNIQUE, at TEXT NOT NULL, kind TEXT NOT NULL,
+  device TEXT NOT NULL, note TEXT NOT NULL, reverses INTEGER UNIQUE REFERENCES entry (seq),
+  digest TEXT NOT NULL) STRICT;
+CREATE TABLE booking (
+  seq INTEGER PRIMARY KEY, entry INTEGER NOT NULL REFERENCES entry (seq), job TEXT NOT NULL,
+  date TEXT NOT NULL, time TEXT NOT NULL, family TEXT NOT NULL REFERENCES family (family),
+  job_type TEXT NOT NULL, codes TEXT NOT NULL,
+  status TEXT NOT NULL CHECK (status IN ('booked', 'done', 'cancelled')),
+  van TEXT NOT NULL REFERENCES place (place), reference TEXT NOT NULL) STRICT;
+CREATE INDEX booking_entry ON booking (entry);
+CREATE INDEX booking_job ON booking (job, seq);
+CREATE TABLE job (
+  job TEXT PRIMARY KEY, date TEXT NOT NULL, time TEXT NOT NULL, family TEXT NOT NULL,
+  job_type TEXT NOT NULL, codes TEXT NOT NULL, status TEXT NOT NULL, van TEXT NOT NULL,
+  reference TEXT NOT NULL) STRICT;
+CREATE INDEX job_date ON job (date);
+CREATE TABLE movement (
+  seq INTEGER PRIMARY KEY, entry INTEGER NOT NULL REFERENCES entry (seq),
+  part TEXT NOT NULL REFERENCES part (part), qty INTEGER NOT NULL CHECK (qty >= 0),
+  from_place TEXT NOT NULL REFERENCES place (place), to_place TEXT NOT NULL REFERENCES place (place),
+  value INTEGER NOT NULL CHECK (value >= 0), job TEXT REFERENCES job (job), order_no TEXT,
+  CHECK (from_place <> to_place), CHECK (qty > 0 OR value > 0)) STRICT;
+CREATE INDEX movement_entry ON movement (entry);
+CREATE INDEX movement_part ON movement (part, seq);
+CREATE INDEX movement_job ON movement (job) WHERE job IS NOT NULL;
+CREATE TABLE missed (
+  seq INTEGER PRIMARY KEY, entry INTEGER NOT NULL REFERENCES entry (seq),
+  job TEXT NOT NULL REFERENCES job (job), part TEXT NOT NULL REFERENCES part (part),
+  qty INTEGER NOT NULL CHECK (qty <> 0)) STRICT;
+CREATE INDEX missed_entry ON missed (entry);
+CREATE INDEX missed_job ON missed (job);
+CREATE TABLE counted (
+  seq INTEGER PRIMARY KEY, entry INTEGER NOT NULL REFERENCES entry (seq),
+  part TEXT NOT NULL REFERENCES part (part), place TEXT NOT NULL REFERENCES place (place),
+  qty INTEGER NOT NULL CHECK (qty >= 0)) STRICT;
+CREATE INDEX counted_entry ON counted (entry);
+CREATE INDEX counted_part ON counted (part, place, seq);
+CREATE TABLE balance (
+  part TEXT NOT NULL REFERENCES part (part), place TEXT NOT NULL REFERENCES place (place),
+  qty INTEGER NOT NULL, value INTEGER NOT NULL, count_needed INTEGER NOT NULL DEFAULT 0,
+  PRIMARY KEY (part, place)) STRICT;
+CREATE INDEX balance_place ON balance (place, part);
+INSERT INTO place VALUES ('van', 'van'), ('store', 'store'), ('supplier', 'supplier'),
+  ('customer', 'customer'), ('history', 'history'), ('count difference', 'count difference'),
+  ('write-off', 'write-off');
+"""
+
+_KEPT_BY_TRIGGER = """
+CREATE TRIGGER movement_moves_balance AFTER INSERT ON movement BEGIN
+  INSERT INTO balance (part, place, qty, value) VALUES (NEW.part, NEW.from_place, -NEW.qty, -NEW.value)
+    ON CONFLICT (part, place) DO UPDATE SET qty = qty + excluded.qty, value = value + excluded.value;
+  INSERT INTO balance (part, place, qty, value) VALUES (NEW.part, NEW.to_place, NEW.qty, NEW.value)
+    ON CONFLICT (part, place) DO UPDATE SET qty = qty + excluded.qty, value = value + excluded.value;
+  UPDATE balance SET count_needed = 1
+    WHERE part = NEW.part AND place = NEW.from_place AND qty < 0
+    AND place IN (SELECT place FROM place WHERE kind IN ('van', 'store'));
+END;
+CREATE TRIGGER counted_settles_balance AFTER INSERT ON counted BEGIN
+  INSERT INTO balance (part, place, qty, value) VALUES (NEW.part, NEW.place, 0, 0)
+    ON CONFLICT (part, place) DO UPDATE SET count_needed = 0;
+END;
+CREATE TRIGGER booking_moves_job AFTER INSERT ON booking BEGIN
+  INSERT INTO job VALUES (NEW.job, NEW.date, NEW.time, NEW.family, NEW.job_type, NEW.codes, NEW.status,
+    NEW.van, NEW.reference)
+    ON CONFLICT (job) DO UPDATE SET date = excluded.date, time = excluded.time,
+    family = excluded.family, job_type = excluded.job_type, codes = excluded.codes,
+    status = excluded.status, van = excluded.van, reference = excluded.reference;
+END;
+"""
+
+GUARDED = ("entry", "movement", "missed", "counted", "booking")
+_REPLACES = {
+    "entry": "SELECT 1 FROM entry WHERE seq = NEW.seq OR id = NEW.id OR reverses = NEW.reverses",
+    **{t: f"SELECT 1 FROM {t} WHERE seq = NEW.seq" for t in GUARDED if t != "entry"},
+}
+
+
+def guards(table: str) -> str:
+    """The triggers that make one table append-only, its lines only ever added to the newest entry."""
+    refuse = f"RAISE (ABORT, 'the ledger is append-only: {table} rows are never"
+    late = (
+        ""
+        if table == "entry"
+        else f"""
+CREATE TRIGGER {table}_only_with_newest_entry BEFORE INSERT ON {table}
+  WHEN NEW.entry <> (SELECT max(seq) FROM entry)
+  BEGIN SELECT RAISE (ABORT, 'the ledger is append-only: lines belong to the newest entry'); END;"""
+    )
+    return f"""
+CREATE TRIGGER {table}_never_changed BEFORE UPDATE ON {table}
+  BEGIN SELECT {refuse} changed'); END;
+CREATE TRIGGER {table}_never_deleted BEFORE DELETE ON {table}
+  BEGIN SELECT {refuse} deleted'); END;
+CREATE TRIGGER {table}_never_replaced BEFORE INSERT ON {table} WHEN EXISTS ({_REPLACES[table]})
+  BEGIN SELECT {refuse} replaced'); END;{late}
+"""
+
+
+def _create_everything(db: Any) -> None:
+    for script in (_CATALOGUE, _WHAT_HAPPENED, _KEPT_BY_TRIGGER, *map(guards, GUARDED)):
+        db.executescript(script)
+
+
+def migrations() -> Migrations:
+    """Every step from an empty file to `VERSION`, in order."""
+    from sqlite_utils import Migrations
+
+    steps = Migrations("vanstock")
+    steps(name="0001_ledger")(_create_everything)
+    return steps
+
+
+def migrate(connection: sqlite3.Connection) -> None:
+    """Bring an open ledger to `VERSION`, all steps or none; two programs at once wait for each other."""
+    from sqlite_utils import Database
+
+    connection.execute("BEGIN IMMEDIATE")
+    try:
+        migrations().apply(Database(connection))
+        connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+        connection.execute(f"PRAGMA user_version = {VERSION}")
+    except BaseException:
+        connection.execute("ROLLBACK")
+        raise
+    connection.execute("COMMIT")

@@ -1,0 +1,112 @@
+"""Bookings: adding, listing, moving and cancelling jobs. Each change is an entry and can be undone."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date, time
+
+from vanstock.errors import BadValue, NotFound
+from vanstock.ledger import catalogue, reading
+from vanstock.ledger.entries import Draft, post
+from vanstock.model import Job
+from vanstock.routines.naming import find_job
+from vanstock.routines.session import Session
+
+_CODE = re.compile(r"[A-Z0-9][A-Z0-9-]{0,15}")
+
+
+def read_date(text: str) -> date:
+    """A date in words of the contract, YYYY-MM-DD; raises `BadValue`."""
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise BadValue(f"date {text!r} does not exist: write it as 2027-03-01") from None
+
+
+def read_time(text: str) -> str:
+    """A time HH:MM, or empty; raises `BadValue`."""
+    if not text:
+        return ""
+    try:
+        return time.fromisoformat(text.zfill(5)).strftime("%H:%M")
+    except ValueError:
+        raise BadValue(f"time {text!r} does not exist: write it as 08:30") from None
+
+
+def read_codes(text: str) -> tuple[str, ...]:
+    """Fault codes separated by `;`, `,` or spaces, in capitals; raises `BadValue`."""
+    codes = tuple(code.upper() for code in re.split(r"[;,\s]+", text) if code)
+    for code in codes:
+        if not _CODE.fullmatch(code):
+            raise BadValue(f"fault code {code!r} is not one: write letters and digits, like P2463")
+    return codes
+
+
+def add_booking(session: Session, job: Job) -> Job:
+    """Book a job; an empty id gets the next free number. Raises `NotFound` or `BadValue`."""
+    families = catalogue.read_catalogue(session.ledger).families
+    if job.family not in families:
+        raise NotFound(f"no family {job.family!r}: there is {', '.join(families) or 'none yet'}")
+    if not job.job_type:
+        raise BadValue("a booking needs a job type: `vanstock booking add FAMILY TYPE --date DATE`")
+    van = catalogue.place_named(session.ledger, job.van, "van").place
+    named = replace(job, van=van, job=job.job or _next_id(session))
+    if reading.job_named(session.ledger, named.job):
+        raise BadValue(f"job {named.job!r} is already in the ledger: choose another id, or move that one")
+    return _post(session, "booked", named)
+
+
+def _next_id(session: Session) -> str:
+    """One more than the largest number that ends any job's id, in that id's own shape."""
+    numbered = [match for job in reading.jobs(session.ledger) if (match := re.fullmatch(r"(.*?)(\d+)", job.job))]
+    if not numbered:
+        return "J0001"
+    last = max(numbered, key=lambda match: int(match[2]))
+    return f"{last[1]}{str(int(last[2]) + 1).zfill(len(last[2]))}"
+
+
+def job_types(session: Session) -> list[str]:
+    """The job types named by past jobs and by the usual table, to check a new booking against."""
+    known = {job.job_type for job in reading.jobs(session.ledger)}
+    return sorted(known | {usual.job_type for usual in catalogue.read_catalogue(session.ledger).usual})
+
+
+def list_bookings(session: Session, first: date, last: date, *, van: str = "") -> list[Job]:
+    """The booked jobs from one date to another, in time order."""
+    found = reading.jobs_between(session.ledger, first, last)
+    return [job for job in found if job.status == "booked" and van in ("", job.van)]
+
+
+def move_booking(session: Session, name: str, *, day: date | None, at: str | None, van: str | None) -> Job:
+    """Move a booked job to another date, time or van; what is None stays. Raises `BadValue`."""
+    job = _still_booked(session, name)
+    new_van = job.van if van is None else catalogue.place_named(session.ledger, van, "van").place
+    moved = replace(job, date=day or job.date, time=job.time if at is None else at, van=new_van)
+    if moved == job:
+        raise BadValue(f"job {job.job} is already there: give another --date, --time or --van")
+    return _post(session, "moved", moved)
+
+
+def cancel_booking(session: Session, name: str) -> Job:
+    """Cancel a booked job; raises `BadValue` when it is finished or cancelled already."""
+    return _post(session, "cancelled", replace(_still_booked(session, name), status="cancelled"))
+
+
+def _still_booked(session: Session, name: str) -> Job:
+    job = find_job(session, name)
+    if job.status != "booked":
+        what = "finished" if job.status == "done" else "cancelled"
+        raise BadValue(f"job {job.job} is {what} already: `vanstock undo` takes the last entry back")
+    return job
+
+
+def _post(session: Session, kind: str, *jobs: Job) -> Job:
+    post(session.ledger, Draft(at=session.now, kind=kind, bookings=jobs))
+    return jobs[0]
+
+
+def today_and_on(jobs: Sequence[Job], day: date) -> list[Job]:
+    """The booked jobs of a list from a day on."""
+    return [job for job in jobs if job.status == "booked" and job.date >= day]

@@ -1,0 +1,163 @@
+"""On the job: a part fitted, a part missed, the job finished, the last act undone.
+
+What happened is recorded even when the ledger disagrees: the balance goes below zero, the part is marked
+for a count, and the person is told. Only nonsense is refused.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from vanstock.errors import BadValue
+from vanstock.ledger import catalogue, reading
+from vanstock.ledger.entries import CUSTOMER, Draft, Missed, entry_by_id, last_undoable, post, reverse
+from vanstock.ledger.valuing import Line
+from vanstock.model import Entry, Job, Part
+from vanstock.quantity import parse_qty, show_qty, unit
+from vanstock.routines.naming import find_job, find_part
+from vanstock.routines.session import Session
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """A part and how much of it, in base units, with what the van holds after it."""
+
+    part: Part
+    qty: int
+    left: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Logged:
+    """What was recorded: the entry, the job, the parts, and anything the person should be told."""
+
+    entry: Entry
+    job: Job
+    taken: tuple[Taken, ...]
+    goes_with: tuple[Taken, ...]
+    warnings: tuple[str, ...]
+
+
+def read_qty(text: str, part: Part) -> int:
+    """A quantity above zero as typed for a part; empty is one unit. Raises `BadValue`."""
+    if not text.strip():
+        return unit(part.unit).scale
+    qty = parse_qty(text, part.unit, pack_size=part.pack_size)
+    if qty <= 0:
+        raise BadValue(f"quantity {text!r} must be above zero: `vanstock undo` takes an entry back")
+    return qty
+
+
+def not_logged(session: Session, job: Job, part: Part, qty: int) -> tuple[Taken, ...]:
+    """What goes on new with so much of a part and has not been logged on the job for it yet."""
+    already = {row.part: row.fitted for row in reading.used_on_job(session.ledger, job.job)}
+    fitted = already.get(part.part, 0) + qty
+    missing = []
+    for rider in catalogue.goes_with(session.ledger, part.part):
+        needed = -(-fitted * rider.qty // unit(part.unit).scale) - already.get(rider.also, 0)
+        also = catalogue.part_by_number(session.ledger, rider.also)
+        if needed > 0 and also:
+            missing.append(Taken(also, needed))
+    return tuple(missing)
+
+
+def fit(
+    session: Session, job_name: str, part_text: str, qty_text: str = "", *, with_riders: bool = False,
+    place: str = "", entry_id: str = "",
+) -> Logged:  # fmt: skip
+    """Record a part fitted on a job, from the job's van (or `place`), with what goes with it if asked.
+
+    `goes_with` of the answer is what goes on new with it and was not logged. Raises `NotFound`,
+    `Ambiguous` or `BadValue`; being out of stock by the ledger is no error.
+    """
+    job = find_job(session, job_name)
+    source = catalogue.place_named(session.ledger, place or job.van).place
+    part = find_part(session, part_text, family=job.family, place=source)
+    main = Taken(part, read_qty(qty_text, part))
+    riders = not_logged(session, job, part, main.qty)
+    taken = (main, *riders) if with_riders else (main,)
+    lines = tuple(Line(t.part.part, t.qty, source, CUSTOMER, job=job.job) for t in taken)
+    entry = post(session.ledger, Draft(at=session.now, kind="fitted", lines=lines, id=entry_id))
+    return _logged(session, entry, job, taken, source, () if with_riders else riders)
+
+
+def _logged(
+    session: Session,
+    entry: Entry,
+    job: Job,
+    taken: Sequence[Taken],
+    source: str,
+    riders: Sequence[Taken] = (),
+) -> Logged:
+    after = tuple(replace(t, left=reading.on_hand(session.ledger, t.part.part, source)) for t in taken)
+    warnings = [_below_zero(t, source) for t in after if t.left < 0]
+    if job.status == "cancelled":
+        warnings.append(f"job {job.job} is cancelled: recorded all the same")
+    fitting = catalogue.parts_of_family(session.ledger, job.family)
+    warnings += [_does_not_fit(t.part, job) for t in taken if fitting and t.part.part not in fitting]
+    return Logged(entry, job, after, tuple(riders), tuple(warnings))
+
+
+def _below_zero(taken: Taken, place: str) -> str:
+    name = taken.part.part
+    return (
+        f"by the ledger there was not enough {name} in {place} (now {show_qty(taken.left, taken.part.unit)}): "
+        f"recorded, and {name} is marked for a count"
+    )
+
+
+def _does_not_fit(part: Part, job: Job) -> str:
+    return f"{part.part} is not listed as fitting {job.family}: recorded; add a line to fits.csv if it does"
+
+
+def miss(session: Session, job_name: str, part_text: str, qty_text: str = "", *, entry_id: str = "") -> Logged:
+    """Record a part that a job needed and that was not aboard, so that the forecast learns of it."""
+    job = find_job(session, job_name)
+    part = find_part(session, part_text, family=job.family)
+    qty = read_qty(qty_text, part)
+    draft = Draft(at=session.now, kind="missed", missed=(Missed(job.job, part.part, qty),), id=entry_id)
+    entry = post(session.ledger, draft)
+    taken = Taken(part, qty, reading.on_hand(session.ledger, part.part, job.van))
+    warnings = (
+        (f"the ledger says {show_qty(taken.left, part.unit)} of it is in {job.van}: count it when you can",)
+        if taken.left >= qty else ()
+    )  # fmt: skip
+    return Logged(entry, job, (taken,), (), warnings)
+
+
+def finish(session: Session, job_name: str, used: Sequence[str] = (), *, entry_id: str = "") -> Logged:
+    """Mark a job done, with parts given as PART=QTY fitted in the same entry; raises `BadValue` if done."""
+    job = find_job(session, job_name)
+    if job.status == "done":
+        raise BadValue(f"job {job.job} is finished already: `vanstock fit {job.job} PART` still adds a part")
+    taken = tuple(_read_used(session, job, text) for text in used)
+    lines = tuple(Line(t.part.part, t.qty, job.van, CUSTOMER, job=job.job) for t in taken)
+    done = replace(job, status="done")
+    draft = Draft(at=session.now, kind="finished", lines=lines, bookings=(done,), id=entry_id)
+    entry = post(session.ledger, draft)
+    return _logged(session, entry, job, taken, job.van, _riders_still_missing(session, job))
+
+
+def _read_used(session: Session, job: Job, text: str) -> Taken:
+    name, equals, qty = text.rpartition("=")
+    if not equals:
+        raise BadValue(f"--used {text!r} has no quantity: write PART=QTY, like --used GASKET-1=2")
+    part = find_part(session, name, family=job.family, place=job.van)
+    return Taken(part, read_qty(qty, part))
+
+
+def _riders_still_missing(session: Session, job: Job) -> list[Taken]:
+    missing = []
+    for row in reading.used_on_job(session.ledger, job.job):
+        part = catalogue.part_by_number(session.ledger, row.part)
+        if part and row.fitted > 0:
+            missing += not_logged(session, job, part, 0)
+    return missing
+
+
+def undo(session: Session, entry_id: str = "") -> tuple[Entry, Entry]:
+    """Take back the last entry, or the one with this id; returns the undone entry and the undoing one."""
+    chosen = entry_id or last_undoable(session.ledger)
+    undoing = reverse(session.ledger, chosen, at=session.now)
+    return entry_by_id(session.ledger, undoing.reverses), undoing

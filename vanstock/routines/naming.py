@@ -1,0 +1,90 @@
+"""Finding what a person means: a part by number, GTIN or words; a job by its id.
+
+Matching is per word over each part's own words, so order and small slips do not matter. Called by every
+routine that takes a part or a job by name.
+"""
+
+from __future__ import annotations
+
+from vanstock.errors import Ambiguous, NotFound
+from vanstock.ledger import catalogue, reading
+from vanstock.model import Job, Part
+from vanstock.routines.session import Session
+
+_ALIKE = 82.0
+_MOST_LISTED = 6
+
+
+def find_job(session: Session, name: str) -> Job:
+    """The job with this id; raises `NotFound` naming today's jobs."""
+    found = reading.job_named(session.ledger, name)
+    if found:
+        return found
+    today = [job.job for job in reading.jobs_between(session.ledger, session.today, session.today)]
+    hint = f"today's jobs are {', '.join(today)}" if today else "`vanstock booking list` shows what is booked"
+    raise NotFound(f"no job {name!r}: {hint}")
+
+
+def find_part(session: Session, text: str, *, family: str = "", place: str = "") -> Part:
+    """The one part a person means by a number, a GTIN or words.
+
+    Of several that match the words, one alone that fits `family` is meant, and of numbers stocked as one
+    the one that lies at `place`. Raises `NotFound`, or `Ambiguous` listing the nearest, the family's first.
+    """
+    exact = catalogue.part_by_number(session.ledger, text.strip())
+    if exact:
+        return exact
+    found = find_parts(session, text)
+    if not found:
+        raise NotFound(f"no part matches {text!r}: `vanstock stock WORDS` looks for parts, parts.csv adds them")
+    fitting = catalogue.parts_of_family(session.ledger, family) if family else set()
+    near = [part for part in found if part.part in fitting]
+    chosen = near or found
+    aboard = [part for part in chosen if place and reading.on_hand(session.ledger, part.part, place) > 0]
+    for candidates in (chosen, aboard if _one_stock(session, chosen) else []):
+        if len(candidates) == 1:
+            return candidates[0]
+    raise _ambiguous(text, near + [part for part in found if part not in near])
+
+
+def _one_stock(session: Session, parts: list[Part]) -> bool:
+    from vanstock.model import stock_groups
+
+    groups = stock_groups(catalogue.read_catalogue(session.ledger))
+    return len({groups[part.part] for part in parts}) == 1
+
+
+def _ambiguous(text: str, parts: list[Part]) -> Ambiguous:
+    listed = "; ".join(f"{part.part} {part.description}" for part in parts[:_MOST_LISTED])
+    more = f"; and {len(parts) - _MOST_LISTED} more" if len(parts) > _MOST_LISTED else ""
+    return Ambiguous(f"{text!r} could be {listed}{more}: name the part by its number")
+
+
+def find_parts(session: Session, text: str) -> list[Part]:
+    """Every part whose words match all the words given about as well as the best does, best first."""
+    words = text.casefold().split()
+    scored = [(_score(words, part), part) for part in catalogue.part_names(session.ledger)]
+    best = max((score for score, _ in scored), default=0.0)
+    kept = [(score, part) for score, part in scored if score >= max(_ALIKE, best - 3)]
+    return [part for _, part in sorted(kept, key=lambda pair: (-pair[0], pair[1].part))]
+
+
+def _score(words: list[str], part: Part) -> float:
+    own = f"{part.part} {part.description} {part.component} {part.supplier_part}".casefold()
+    own_words = own.replace(",", " ").replace("-", " ").split() + [part.part.casefold()]
+    scores = [_word_score(word, own_words, own) for word in words]
+    return sum(scores) / len(scores) if scores and min(scores) >= _ALIKE else 0.0
+
+
+def _word_score(word: str, own_words: list[str], own: str) -> float:
+    if word in own_words:
+        return 100.0
+    if len(word) >= 3 and any(mine.startswith(word) for mine in own_words):
+        return 97.0
+    if "-" in word and word in own:
+        return 97.0
+    if len(word) < 4:
+        return 0.0
+    from rapidfuzz import fuzz
+
+    return max((fuzz.ratio(word, mine) for mine in own_words), default=0.0)

@@ -1,0 +1,39 @@
+"""One sitting with the ledger: the open file and the clock, handed to every routine."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import date, datetime
+from pathlib import Path
+
+from vanstock.ledger.file import ledger_path, open_ledger
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """An open ledger and the local time the routine runs at; `created` when the file is new."""
+
+    ledger: sqlite3.Connection
+    now: datetime
+    path: Path
+    created: bool = False
+
+    @property
+    def today(self) -> date:
+        """The local date."""
+        return self.now.date()
+
+
+@contextmanager
+def open_session(chosen: str | None, now: datetime | None, *, create: bool = False) -> Iterator[Session]:
+    """Open the ledger named (see `ledger_path`) and close it afterwards; `now` None is the real clock."""
+    path = ledger_path(chosen)
+    fresh = not path.exists()
+    connection = open_ledger(path, create=create)
+    try:
+        yield Session(connection, now or datetime.now().astimezone().replace(tzinfo=None), path, fresh)
+    finally:
+        connection.close()

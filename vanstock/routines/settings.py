@@ -1,0 +1,105 @@
+"""The few things a firm can set: target, working days, closed days, currency, VAT.
+
+Stored in the ledger as text and read as values; an unset one has its default. Called by the faces and by
+the routines that plan.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+
+from vanstock.errors import BadValue, NotFound
+from vanstock.ledger import catalogue
+from vanstock.ledger.file import writing
+from vanstock.routines.session import Session
+from vanstock.workdays import Calendar, parse_days
+
+
+def _percent(low: float, high: float) -> Callable[[str], object]:
+    def check(text: str) -> float:
+        try:
+            value = float(text)
+        except ValueError:
+            value = math.nan
+        if not low <= value <= high:
+            raise BadValue(f"{text!r} is not a number from {low:g} to {high:g}")
+        return value
+
+    return check
+
+
+def _dates(text: str) -> frozenset[date]:
+    try:
+        return frozenset(date.fromisoformat(day.strip()) for day in text.split(";") if day.strip())
+    except ValueError:
+        raise BadValue(f"{text!r} is not a list of dates: write 2027-12-25;2027-12-26") from None
+
+
+def _currency(text: str) -> str:
+    if len(text) != 3 or not text.isalpha() or not text.isascii():
+        raise BadValue(f"{text!r} is not a currency code of three letters, like GBP")
+    return text.upper()
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """A thing that can be set: its default as text, what it is, and how its text is read."""
+
+    default: str
+    what: str
+    read: Callable[[str], object]
+
+
+SETTINGS = {
+    "target": Setting("0.95", "share of needs that min must cover between reviews", _percent(0.5, 0.999)),
+    "working_days": Setting("Mon-Fri", "days the firm works", parse_days),
+    "closed_days": Setting("", "dates the firm is closed, ;-separated", _dates),
+    "currency": Setting("GBP", "currency of all money", _currency),
+    "vat_added_percent": Setting("0", "VAT added to stock value; 0 when the firm reclaims VAT", _percent(0, 100)),
+}
+
+
+def known(name: str) -> Setting:
+    """The setting with this name; raises `NotFound` naming those there are."""
+    if name not in SETTINGS:
+        raise NotFound(f"no setting named {name!r}: there is {', '.join(SETTINGS)}")
+    return SETTINGS[name]
+
+
+def setting_text(session: Session, name: str) -> str:
+    """A setting as text, or its default."""
+    found = catalogue.setting(session.ledger, name)
+    return known(name).default if found is None else found
+
+
+def all_settings(session: Session) -> dict[str, str]:
+    """Every setting as text."""
+    return {name: setting_text(session, name) for name in SETTINGS}
+
+
+def change_setting(session: Session, name: str, text: str) -> None:
+    """Store a setting after reading it as what it must be; raises `BadValue`."""
+    known(name).read(text)
+    with writing(session.ledger):
+        catalogue.save_setting(session.ledger, name, text)
+
+
+def target(session: Session) -> float:
+    """The share of protection intervals whose need the min must cover."""
+    return float(setting_text(session, "target"))
+
+
+def calendar(session: Session) -> Calendar:
+    """The firm's working and closed days."""
+    return Calendar(parse_days(setting_text(session, "working_days")), _dates(setting_text(session, "closed_days")))
+
+
+def with_vat(session: Session, pence: int) -> int:
+    """A cost ex VAT as it counts in the value of stock: plus the VAT the firm cannot reclaim."""
+    from decimal import ROUND_HALF_UP, Decimal
+
+    percent = Decimal(setting_text(session, "vat_added_percent"))
+    return int((pence * (100 + percent) / 100).quantize(Decimal(1), ROUND_HALF_UP))

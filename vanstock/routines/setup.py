@@ -1,0 +1,163 @@
+"""Setting up: a folder of CSV files into the ledger, and the ledger back out as the same files.
+
+An import adds what is new and changes what master data changed. What already happened is never repeated
+or rewritten: a row that the ledger has (or once had) is left alone, one that contradicts it is a problem.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+
+from vanstock.errors import ImportRefused, Problem
+from vanstock.exchange.folder import FolderContents, Known, read_folder, write_folder
+from vanstock.ledger import catalogue, reading
+from vanstock.ledger.bulk import ImportedFacts, post_import
+from vanstock.ledger.entries import CUSTOMER, Counted
+from vanstock.ledger.file import writing
+from vanstock.ledger.valuing import Line
+from vanstock.model import Family, Fits, GoesWith, Job, OpeningStock, Part, Supplier, Usual, Used
+from vanstock.quantity import format_qty
+from vanstock.routines.session import Session
+from vanstock.routines.settings import with_vat
+
+_DEFAULT_PLACES = {"van": "van", "store": "store"}
+
+
+def nothing(_: int) -> None:
+    """A progress that is not shown."""
+
+
+@dataclass(frozen=True, slots=True)
+class Imported:
+    """How many rows were new or changed, by what they are; all zero when the ledger had them all."""
+
+    changed: dict[str, int] = field(default_factory=dict)
+
+    @property
+    def total(self) -> int:
+        """Everything that was new or changed."""
+        return sum(self.changed.values())
+
+
+def import_folder(session: Session, folder: Path, progress: Callable[[int], None] = nothing) -> Imported:
+    """Bring a folder of CSV files in, all of it or none; raises `ImportRefused` with every problem."""
+    known = Known(
+        catalogue=catalogue.read_catalogue(session.ledger),
+        jobs={job.job: job for job in reading.jobs(session.ledger)},
+        places={place.place: place.kind for place in catalogue.places(session.ledger)},
+    )
+    contents = read_folder(folder, known, today=session.today, progress=progress)
+    with writing(session.ledger):
+        problems: list[Problem] = []
+        facts = _new_facts(session, contents, problems)
+        if problems:
+            raise ImportRefused(problems)
+        return _write(session, contents, facts, progress)
+
+
+def _write(
+    session: Session, contents: FolderContents, facts: ImportedFacts, progress: Callable[[int], None]
+) -> Imported:
+    changed = {"places": sum(catalogue.add_place(session.ledger, place) for place in contents.places)}
+    for name, kind, rows in (
+        ("suppliers", Supplier, contents.suppliers), ("families", Family, contents.families),
+        ("parts", Part, contents.parts), ("fits", Fits, contents.fits), ("goes-with", GoesWith, contents.goes_with),
+        ("usual", Usual, contents.usual),
+    ):  # fmt: skip
+        changed[name] = catalogue.save_rows(session.ledger, kind, rows)  # type: ignore[type-var]
+    if facts:
+        post_import(session.ledger, facts, at=session.now, progress=progress)
+    used = len(facts.history) + len({(line.job, line.part) for line in facts.fitted})
+    changed |= {"jobs": len(facts.bookings), "used": used, "stock": len(facts.counted)}
+    return Imported(changed)
+
+
+def _new_facts(session: Session, contents: FolderContents, problems: list[Problem]) -> ImportedFacts:
+    """What of a folder the ledger does not have yet; problems found on the way are added to the list."""
+    past = reading.past_states(session.ledger)
+    bookings = [job for job in contents.jobs if job not in past]
+    jobs = {job.job: job for job in reading.jobs(session.ledger)} | {job.job: job for job in bookings}
+    new_used = _new_used(session, contents, problems)
+    opened = reading.opened_at(session.ledger)
+    before = [row for row in new_used if _is_history(jobs[row.job], opened)]
+    after = [row for row in new_used if not _is_history(jobs[row.job], opened)]
+    fitted = [Line(r.part, r.fitted, jobs[r.job].van, CUSTOMER, job=r.job) for r in after if r.fitted]
+    return ImportedFacts(bookings, before, fitted, after, _new_counts(session, contents, problems))
+
+
+def _is_history(job: Job, opened: str | None) -> bool:
+    """Whether a job's use came before the first stock count, so that today's stock never held it."""
+    if job.status != "done":
+        return False
+    if opened is None:
+        return True
+    at = datetime.fromisoformat(opened).replace(tzinfo=None)
+    return datetime.fromisoformat(f"{job.date}T{job.time or '00:00'}") <= at
+
+
+def _new_used(session: Session, contents: FolderContents, problems: list[Problem]) -> list[Used]:
+    there = {(row.job, row.part): row for row in reading.used(session.ledger)} if contents.used else {}
+    new = []
+    for row in contents.used:
+        old = there.get((row.job, row.part))
+        if old is None:
+            new.append(row)
+        elif old != row:
+            problems.append(_contradiction(contents, row, old, session))
+    return new
+
+
+def _contradiction(contents: FolderContents, row: Used, old: Used, session: Session) -> Problem:
+    part = catalogue.part_by_number(session.ledger, row.part)
+    unit = part.unit if part else "C62"
+    text = (
+        f"job {row.job} already has {format_qty(old.fitted, unit)} fitted and {format_qty(old.missed, unit)} missed of "
+        f"{row.part} in the ledger: take the line out, or correct the ledger with `vanstock fit` or `vanstock undo`"
+    )
+    return Problem("used.csv", contents.lines.get(("used.csv", f"{row.job}\x1f{row.part}"), 1), text)
+
+
+def _new_counts(session: Session, contents: FolderContents, problems: list[Problem]) -> list[Counted]:
+    opening = reading.opening_counts(session.ledger)
+    held = {(row.part, row.place): row.qty for row in reading.balances(session.ledger)}
+    new = []
+    for row in contents.stock:
+        key = (row.part, row.place)
+        if key not in held and key not in opening:
+            new.append(Counted(row.part, row.place, row.qty, with_vat(session, row.value)))
+        elif row.qty not in (held.get(key), opening.get(key)):
+            problems.append(_counted_already(session, contents, row, held.get(key, 0)))
+    return new
+
+
+def _counted_already(session: Session, contents: FolderContents, row: OpeningStock, held: int) -> Problem:
+    part = catalogue.part_by_number(session.ledger, row.part)
+    has = format_qty(held, part.unit if part else "C62")
+    text = (
+        f"the ledger already follows {row.part} in {row.place} and has {has} there: take the line out, or correct the "
+        f"ledger with `vanstock count {row.part} QTY --place {row.place}`"
+    )
+    return Problem("stock.csv", contents.lines.get(("stock.csv", f"{row.part}\x1f{row.place}"), 1), text)
+
+
+def export_folder(session: Session, folder: Path) -> dict[str, int]:
+    """Write the ledger out as the import folder; how many rows of each file, and "below zero" rows."""
+    known = catalogue.read_catalogue(session.ledger)
+    contents = FolderContents(
+        places=tuple(p for p in catalogue.places(session.ledger) if _DEFAULT_PLACES.get(p.place) != p.kind),
+        suppliers=tuple(known.suppliers.values()),
+        families=tuple(known.families.values()),
+        parts=tuple(known.parts.values()),
+        fits=known.fits,
+        goes_with=known.goes_with,
+        usual=known.usual,
+        jobs=tuple(reading.jobs(session.ledger)),
+        used=tuple(reading.used(session.ledger)),
+        stock=tuple(reading.stock_lines(session.ledger)),
+    )
+    write_folder(folder, contents, parts=known.parts)
+    counts = {name: len(getattr(contents, name)) for name in ("parts", "jobs", "used", "stock")}
+    return counts | {"below zero": sum(row.qty < 0 for row in contents.stock)}

@@ -1,0 +1,171 @@
+"""Stock: what lies where, a count, a move between van and store, goods in, and the entries behind a figure."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from vanstock.errors import BadValue, NotFound
+from vanstock.ledger import catalogue, reading
+from vanstock.ledger.entries import DIFFERENCE, SUPPLIER, Counted, Draft, post
+from vanstock.ledger.file import writing
+from vanstock.ledger.reading import PastEntry
+from vanstock.ledger.valuing import Line
+from vanstock.model import Balance, Entry, Part, Place
+from vanstock.quantity import parse_qty, show_qty, value_of
+from vanstock.routines.job import read_qty
+from vanstock.routines.naming import find_job, find_part, find_parts
+from vanstock.routines.session import Session
+from vanstock.routines.settings import with_vat
+
+STORE = "store"
+
+
+@dataclass(frozen=True, slots=True)
+class StockRow:
+    """What the ledger says of a part at one place."""
+
+    part: Part
+    balance: Balance
+
+
+@dataclass(frozen=True, slots=True)
+class Posted:
+    """An entry about one part: how much of it, the places, what lies there now, and what to tell."""
+
+    entry: Entry
+    part: Part
+    qty: int
+    from_place: str
+    to_place: str
+    left: int
+    value: int = 0
+    warnings: tuple[str, ...] = ()
+
+
+def stock(session: Session, text: str = "", *, place: str = "") -> list[StockRow]:
+    """What lies in vans and stores, of the parts that match a number or words, at one place or all.
+
+    A part that was never anywhere is shown once, with nothing, when it was asked for by name. Raises
+    `NotFound` for words that match no part and for an unknown place.
+    """
+    where = catalogue.place_named(session.ledger, place).place if place else ""
+    if not text:
+        parts = {part.part: part for part in catalogue.part_names(session.ledger)}
+        return [StockRow(parts[row.part], row) for row in reading.balances(session.ledger, place=where)]
+    exact = catalogue.part_by_number(session.ledger, text)
+    found = [exact] if exact else find_parts(session, text)
+    if not found:
+        raise NotFound(f"no part matches {text!r}: try fewer words, or `vanstock stock` for everything")
+    held = reading.balances(session.ledger, [part.part for part in found], where)
+    rows = [StockRow(part, row) for part in found for row in held if row.part == part.part]
+    named = {row.part.part for row in rows}
+    return rows + [StockRow(p, Balance(p.part, where or STORE, 0, 0)) for p in found if p.part not in named]
+
+
+def move(session: Session, part_text: str, qty_text: str, *, source: str, target: str, entry_id: str = "") -> Posted:
+    """Record a part carried from one van or store to another."""
+    from_place = catalogue.place_named(session.ledger, source).place
+    to_place = catalogue.place_named(session.ledger, target).place
+    if from_place == to_place:
+        raise BadValue(f"{from_place} is both where it comes from and where it goes: name two places")
+    part = find_part(session, part_text, place=from_place)
+    qty = read_qty(qty_text, part)
+    line = Line(part.part, qty, from_place, to_place)
+    entry = post(session.ledger, Draft(at=session.now, kind="loaded", lines=(line,), id=entry_id))
+    return _posted(session, entry, part, line, to_place)
+
+
+def _posted(session: Session, entry: Entry, part: Part, line: Line, told_place: str, value: int = 0) -> Posted:
+    left = reading.on_hand(session.ledger, part.part, told_place)
+    places = {place.place for place in catalogue.places(session.ledger)}
+    behind = reading.on_hand(session.ledger, part.part, line.from_place) if line.from_place in places else 0
+    warnings = (
+        (f"by the ledger there was not enough {part.part} in {line.from_place} (now "
+         f"{show_qty(behind, part.unit)}): recorded, and it is marked for a count",) if behind < 0 else ()
+    )  # fmt: skip
+    return Posted(entry, part, line.qty, line.from_place, line.to_place, left, value, warnings)
+
+
+def receive(
+    session: Session, part_text: str, qty_text: str, *, cost: int | None = None, carriage: int = 0,
+    place: str = STORE, entry_id: str = "",
+) -> Posted:  # fmt: skip
+    """Take goods in at a place: `cost` per unit in ten-thousandths ex VAT (None is the part's own), and
+    carriage in pence, which is part of what the goods cost."""
+    part = find_part(session, part_text)
+    qty = read_qty(qty_text, part)
+    where = catalogue.place_named(session.ledger, place).place
+    goods = value_of(qty, part.unit, part.cost if cost is None else cost)
+    worth = with_vat(session, goods + carriage)
+    line = Line(part.part, qty, SUPPLIER, where, worth)
+    entry = post(session.ledger, Draft(at=session.now, kind="received", lines=(line,), id=entry_id))
+    return _posted(session, entry, part, line, where, worth)
+
+
+def count(
+    session: Session, part_text: str, qty_text: str, *, place: str, reason: str = "", entry_id: str = ""
+) -> Posted:
+    """Record a stock count and post the difference; a count that agrees is recorded too."""
+    where = catalogue.place_named(session.ledger, place).place
+    part = find_part(session, part_text, place=where)
+    qty = parse_qty(qty_text, part.unit, pack_size=part.pack_size)
+    if qty < 0:
+        raise BadValue(f"a count cannot be below zero: {qty_text!r}")
+    before = reading.on_hand(session.ledger, part.part, where)
+    draft = Draft(at=session.now, kind="counted", counted=(Counted(part.part, where, qty),), note=reason, id=entry_id)
+    entry = post(session.ledger, draft)
+    more = qty - before
+    ways = (DIFFERENCE, where) if more >= 0 else (where, DIFFERENCE)
+    return Posted(entry, part, abs(more), *ways, qty)
+
+
+@dataclass(frozen=True, slots=True)
+class History:
+    """The entries about one part or job, newest first, with the parts they name."""
+
+    title: str
+    entries: tuple[PastEntry, ...]
+    parts: dict[str, Part]
+
+
+def history(session: Session, text: str = "", *, limit: int = 50) -> History:
+    """The newest entries about a job, a part, or everything; raises `NotFound` for neither."""
+    parts = {part.part: part for part in catalogue.part_names(session.ledger)}
+    if not text:
+        return History("everything", tuple(reading.entries_about(session.ledger, limit=limit)), parts)
+    job = reading.job_named(session.ledger, text)
+    if job:
+        found = reading.entries_about(session.ledger, job=job.job, limit=limit)
+        return History(f"job {job.job}", tuple(found), parts)
+    part = find_part(session, text) if parts else find_job(session, text)
+    if not isinstance(part, Part):
+        raise NotFound(f"nothing in the ledger is named {text!r}")
+    found = reading.entries_about(session.ledger, part=part.part, limit=limit)
+    return History(f"{part.part} {part.description}", tuple(found), parts)
+
+
+def list_places(session: Session) -> list[Place]:
+    """Every van and store."""
+    return catalogue.places(session.ledger)
+
+
+def add_place(session: Session, name: str, kind: str) -> Place:
+    """Add a van or a store by name; raises `BadValue` for a name that is taken or cannot be one."""
+    clean = name.strip()
+    if not clean or len(clean) > 64 or not clean.isprintable():
+        raise BadValue(f"place name {name!r} cannot be used: choose a short plain name")
+    with writing(session.ledger):
+        if not catalogue.add_place(session.ledger, Place(clean, kind)):
+            raise BadValue(f"there is already a {kind} named {clean!r}")
+    return Place(clean, kind)
+
+
+def totals(rows: Sequence[StockRow]) -> int:
+    """The value in pence of so many stock rows."""
+    return sum(row.balance.value for row in rows)
+
+
+def as_if_never_below_zero(row: Balance) -> Balance:
+    """A balance with nothing where the ledger is below zero: for planning, never for showing."""
+    return replace(row, qty=max(row.qty, 0))
