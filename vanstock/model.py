@@ -277,3 +277,36 @@ def stock_groups(catalogue: Catalogue) -> dict[str, str]:
         if a < b and (b, a) in stands_in:
             first[b] = first[a]
     return {part: first[now] for part, now in current.items()}
+
+
+@dataclass(frozen=True, slots=True)
+class WeightedCase:
+    """What one kind of finished job took, as base units by stock group, and its share of the weight."""
+
+    weight: float
+    needs: Mapping[str, int]
+
+
+@dataclass(frozen=True, slots=True)
+class ComponentChoice:
+    """A component that a job may take, independently of others: outcomes as (probability, base units by
+    stock group); what is missing to 1 is the chance that nothing is taken."""
+
+    component: str
+    outcomes: tuple[tuple[float, Mapping[str, int]], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class JobNeeds:
+    """What a job will probably take: weighted cases, and with the rest of the weight independent choices.
+
+    `prior_weight` plus the weights of `cases` is 1. `jobs_like_it` counts finished jobs of the same type
+    and family. `known` is False when there is nothing to go by.
+    """
+
+    job: str
+    cases: tuple[WeightedCase, ...]
+    prior: tuple[ComponentChoice, ...]
+    prior_weight: float
+    jobs_like_it: int
+    known: bool = True

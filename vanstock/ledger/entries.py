@@ -251,20 +251,16 @@ def _entry_to_reverse(connection: sqlite3.Connection, entry_id: str) -> Entry:
 def _reverse_bookings(connection: sqlite3.Connection, seq: int, undone: Entry) -> None:
     """Put each job back as it was; a job that the entry made is left cancelled, never removed."""
     columns = "job, date, time, family, job_type, codes, status, van, reference"
-    for first, job in connection.execute(
-        "SELECT min(seq), job FROM booking WHERE entry = ? GROUP BY job", (undone.seq,)
-    ).fetchall():
+    made = connection.execute(f"SELECT seq, {columns} FROM booking WHERE entry = ?", (undone.seq,)).fetchall()
+    for number, *state in made:
+        now = connection.execute(f"SELECT {columns} FROM job WHERE job = ?", (state[0],)).fetchone()
+        if now != tuple(state):
+            raise VanstockError(f"job {state[0]} was changed again after that: undo the later change first")
         before = connection.execute(
-            f"SELECT {columns} FROM booking WHERE job = ? AND seq < ? ORDER BY seq DESC LIMIT 1",
-            (job, first),
+            f"SELECT {columns} FROM booking WHERE job = ? AND seq < ? ORDER BY seq DESC LIMIT 1", (state[0], number)
         ).fetchone()
-        if before is None:
-            made = connection.execute(f"SELECT {columns} FROM booking WHERE seq = ?", (first,)).fetchone()
-            before = (*made[:6], "cancelled", *made[7:])
-        latest = connection.execute("SELECT max(entry) FROM booking WHERE job = ?", (job,)).fetchone()[0]
-        if latest != undone.seq:
-            raise VanstockError(f"job {job} was changed again after that: undo the later change first")
-        _insert_rows(connection, f"booking (entry, {columns})", [(seq, *before)])
+        cancelled = (*state[:6], "cancelled", *state[7:])
+        _insert_rows(connection, f"booking (entry, {columns})", [(seq, *(before or cancelled))])
 
 
 def last_undoable(connection: sqlite3.Connection) -> str:

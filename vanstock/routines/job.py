@@ -62,6 +62,14 @@ def not_logged(session: Session, job: Job, part: Part, qty: int) -> tuple[Taken,
     return tuple(missing)
 
 
+def riders_of(session: Session, job_name: str, part_text: str, qty_text: str, place: str) -> tuple[Taken, ...]:
+    """What `fit` would find goes on new with the part and is not logged yet; nothing is recorded."""
+    job = find_job(session, job_name)
+    source = catalogue.place_named(session.ledger, place or job.van).place
+    part = find_part(session, part_text, family=job.family, place=source)
+    return not_logged(session, job, part, read_qty(qty_text, part))
+
+
 def fit(
     session: Session, job_name: str, part_text: str, qty_text: str = "", *, with_riders: bool = False,
     place: str = "", entry_id: str = "",

@@ -1,0 +1,82 @@
+"""Runs the console blocks of the documentation on the demo firm and compares, or rewrites, their output.
+
+A page's blocks run in order on one ledger. `<!-- clock: TIME -->` sets the time from there on, and
+`<!-- folder: FILES -->` gives the page its own empty folder. `python tests/docs/console.py` rewrites the
+output of every page after a wanted change; the tests only compare.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import shlex
+import shutil
+import subprocess
+import sys
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+PAGES = sorted([ROOT / "README.md", ROOT / "DEVELOPERS.md", *(ROOT / "docs").glob("*.md")])
+_BLOCK = re.compile(r"(?P<clock><!-- clock: (?P<time>[^ ]+) -->)|```console\n(?P<body>.*?)```", re.DOTALL)
+_ENTRY = re.compile(r"\b(entry|undo) [0-9a-f]{8}\b")
+_FIRST_CLOCK = "2027-03-01T06:40"
+
+
+@dataclass
+class Sitting:
+    """Where a page's commands run: a folder holding the demo firm's files, and the clock."""
+
+    folder: Path
+    clock: str = _FIRST_CLOCK
+
+    def run(self, command: str) -> str:
+        """The output of one command line, as a reader would see it."""
+        words = shlex.split(command)
+        if words[0] == "vanstock":
+            words = [sys.executable, "-m", "vanstock", "--now", self.clock, *words[1:]]
+        elif words[0] == "cat":
+            return (self.folder / words[1]).read_text(encoding="utf-8").replace("\r\n", "\n")
+        environment = {**os.environ, "VANSTOCK_LEDGER": "firm.db", "PYTHONUTF8": "1", "COLUMNS": "80"}
+        done = subprocess.run(
+            words, cwd=self.folder, env=environment, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT, text=True, encoding="utf-8", check=False,
+        )  # fmt: skip
+        return done.stdout
+
+
+def rerun(page: Path) -> tuple[str, str]:
+    """The page as it is, and as it would be with the output that its commands give now."""
+    text = page.read_text(encoding="utf-8")
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        shutil.copytree(ROOT / "demo" / "firm", folder / "firm")
+        sitting = Sitting(folder)
+        if "vanstock import firm" not in text:
+            sitting.run("vanstock import firm")
+        return text, _BLOCK.sub(lambda found: _again(found, sitting), text)
+
+
+def _again(found: re.Match[str], sitting: Sitting) -> str:
+    if found["time"]:
+        sitting.clock = found["time"]
+        return found[0]
+    lines = []
+    for line in found["body"].splitlines():
+        if line.startswith("$ "):
+            lines += [line, *sitting.run(line[2:]).splitlines()]
+    return "```console\n" + "".join(f"{line.rstrip()}\n" for line in lines) + "```"
+
+
+def settled(text: str) -> str:
+    """A page with what differs from run to run made the same: entry ids."""
+    return _ENTRY.sub(r"\1 ........", text)
+
+
+if __name__ == "__main__":
+    for one in PAGES:
+        before, after = rerun(one)
+        if settled(before) != settled(after):
+            one.write_text(after, encoding="utf-8")
+            sys.stdout.write(f"rewrote {one.relative_to(ROOT)}\n")

@@ -1,0 +1,57 @@
+"""The documentation is true because it runs: every console block, every link, every command named."""
+
+from __future__ import annotations
+
+import importlib.util
+import re
+import sys
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+import pytest
+
+HERE = Path(__file__).parent
+ROOT = HERE.parents[1]
+PAGES = sorted([ROOT / "README.md", ROOT / "DEVELOPERS.md", *(ROOT / "docs").glob("*.md")])
+
+
+@pytest.fixture(scope="module")
+def console() -> ModuleType:
+    spec = importlib.util.spec_from_file_location("docs_console", HERE / "console.py")
+    assert spec
+    assert spec.loader
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["docs_console"] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+def test_every_console_block_gives_the_output_shown(console: ModuleType, page: Path) -> None:
+    before, after = console.rerun(page)
+    assert console.settled(after).splitlines() == console.settled(before).splitlines()
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
+def test_every_link_to_a_file_leads_somewhere(page: Path) -> None:
+    for target in re.findall(r"\]\(([^)#:]+)(?:#[^)]*)?\)", page.read_text(encoding="utf-8")):
+        assert (page.parent / target).exists(), target
+
+
+def commands(group: Any, path: tuple[str, ...] = ()) -> list[tuple[str, ...]]:
+    found = []
+    for name, command in group.commands.items():
+        inner = getattr(command, "commands", None)
+        found += commands(command, (*path, name)) if inner else [(*path, name)]
+    return found
+
+
+def test_every_command_is_shown_in_the_documentation() -> None:
+    from typer.main import get_command
+
+    from vanstock.cli.main import app
+
+    told = "\n".join(page.read_text(encoding="utf-8") for page in PAGES)
+    missing = [" ".join(path) for path in commands(get_command(app)) if f"vanstock {' '.join(path)}" not in told]
+    assert missing == []

@@ -1,0 +1,5 @@
+"""`python -m vanstock` is the program `vanstock`."""
+
+from vanstock.cli.main import run
+
+run()

@@ -1,0 +1,146 @@
+"""Bookings: `booking add|list|move|cancel`. Parse, call one routine, show."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from vanstock.cli.options import Day, Json, Van, example, opened
+from vanstock.cli.show import Column, as_json, say, table, tell, words
+
+if TYPE_CHECKING:
+    from vanstock.model import Job
+
+Clock = Annotated[str, typer.Option("--time", metavar="HH:MM", help="When the job starts.")]
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the `booking` group to the program."""
+    group = typer.Typer(
+        help="Book, list, move and cancel jobs.",
+        no_args_is_help=True,
+        rich_markup_mode=None,
+        epilog=example("vanstock booking list"),
+    )
+    line = "vanstock booking add KRA heat-source --date 2027-03-02 --time 09:00 --codes P20CB"
+    group.command("add", epilog=example(line))(add)
+    group.command("list", epilog=example("vanstock booking list --to 2027-03-07"))(list_)
+    group.command("move", epilog=example("vanstock booking move J0123 --date 2027-03-04 --time 14:00"))(move)
+    group.command("cancel", epilog=example("vanstock booking cancel J0123"))(cancel)
+    app.add_typer(group, name="booking")
+
+
+def add(
+    ctx: typer.Context,
+    family: Annotated[str, typer.Argument(metavar="FAMILY", help="The vehicle's family.")],
+    job_type: Annotated[str, typer.Argument(metavar="TYPE", help="The job type.")],
+    date: Day,
+    time: Clock = "",
+    codes: Annotated[str, typer.Option(metavar="CODES", help="Fault codes, ;-separated.")] = "",
+    van: Van = "van",
+    reference: Annotated[str, typer.Option("--ref", metavar="REF", help="Your own reference; no name is needed.")] = "",
+    job: Annotated[str, typer.Option("--job", metavar="JOB", help="The job's id; else the next number.")] = "",
+) -> None:
+    """Book a job."""
+    from vanstock.model import Job
+    from vanstock.routines import booking as routine
+
+    with opened(ctx) as session:
+        known = routine.job_types(session)
+        wanted = Job(
+            job=job.strip(),
+            date=routine.read_date(date),
+            time=routine.read_time(time),
+            family=family,
+            job_type=job_type.strip(),
+            codes=routine.read_codes(codes),
+            van=van,
+            reference=reference.strip(),
+        )
+        booked = routine.add_booking(session, wanted)
+    say(f"booked {_words(booked)}")
+    if known and booked.job_type not in known:
+        tell(f"note: job type {booked.job_type!r} is new; there was {', '.join(known)} (vanstock undo takes it back)")
+
+
+def _words(job: Job) -> str:
+    when = f"{job.date:%a} {job.date} {job.time}".rstrip()
+    codes = f" {';'.join(job.codes)}" if job.codes else ""
+    return f"{job.job}: {when}, {job.family} {job.job_type}{codes}, {job.van}"
+
+
+def list_(
+    ctx: typer.Context,
+    first: Annotated[str, typer.Option("--from", metavar="DATE", help="First date; else today.")] = "",
+    last: Annotated[str, typer.Option("--to", metavar="DATE", help="Last date; else two weeks on.")] = "",
+    van: Annotated[str, typer.Option("--van", metavar="VAN", help="Only this van.")] = "",
+    json: Json = False,
+) -> None:
+    """List booked jobs in time order."""
+    from vanstock.routines import booking as routine
+
+    with opened(ctx) as session:
+        start = routine.read_date(first) if first else session.today
+        end = routine.read_date(last) if last else start + timedelta(days=14)
+        jobs = routine.list_bookings(session, start, end, van=van)
+    if json:
+        as_json({"jobs": [_json(job) for job in jobs]})
+        return
+    if not jobs:
+        say(f"nothing booked from {start} to {end}: `vanstock booking add` books a job")
+        return
+    columns = (
+        Column("job"),
+        Column("when"),
+        Column("family"),
+        Column("type"),
+        words("codes"),
+        Column("van"),
+        words("ref"),
+    )
+    table(columns, [_cells(job) for job in jobs])
+
+
+def _cells(job: Job) -> tuple[str, ...]:
+    when = f"{job.date:%a} {job.date} {job.time}".rstrip()
+    return (job.job, when, job.family, job.job_type, " ".join(job.codes), job.van, job.reference)
+
+
+def _json(job: Job) -> dict[str, object]:
+    return {
+        "job": job.job,
+        "date": job.date.isoformat(),
+        "time": job.time,
+        "family": job.family,
+        "job_type": job.job_type,
+        "codes": list(job.codes),
+        "status": job.status,
+        "van": job.van,
+        "reference": job.reference,
+    }
+
+
+def move(
+    ctx: typer.Context,
+    job: str,
+    date: Day = "",
+    time: Annotated[str | None, typer.Option("--time", metavar="HH:MM", help="When the job starts.")] = None,
+    van: Annotated[str | None, typer.Option("--van", metavar="VAN", help="Which van.")] = None,
+) -> None:
+    """Move a booked job to another date, time or van."""
+    from vanstock.routines import booking as routine
+
+    with opened(ctx) as session:
+        at = None if time is None else routine.read_time(time)
+        moved = routine.move_booking(session, job, day=routine.read_date(date) if date else None, at=at, van=van)
+    say(f"moved {_words(moved)}")
+
+
+def cancel(ctx: typer.Context, job: str) -> None:
+    """Cancel a booked job."""
+    from vanstock.routines import booking as routine
+
+    with opened(ctx) as session:
+        say(f"cancelled {_words(routine.cancel_booking(session, job))} (vanstock undo takes it back)")

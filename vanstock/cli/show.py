@@ -1,0 +1,131 @@
+"""Printing: one table and one JSON document, the same for every command.
+
+A terminal gets rich tables; a pipe or file gets plain aligned columns with no escapes, without importing
+rich. Nothing here knows what the figures mean. Called by the command modules.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import textwrap
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any
+
+WIDTH = 80
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A table column: its heading, whether figures line up on the right, whether its text may wrap."""
+
+    heading: str
+    right: bool = False
+    wraps: bool = False
+
+
+def figure(heading: str) -> Column:
+    """A column of figures."""
+    return Column(heading, right=True)
+
+
+def words(heading: str) -> Column:
+    """A column of text that may wrap."""
+    return Column(heading, wraps=True)
+
+
+def say(text: str = "") -> None:
+    """Print a line of the answer."""
+    sys.stdout.write(clean(text) + "\n")
+
+
+def tell(text: str) -> None:
+    """Print a line beside the answer, on stderr."""
+    sys.stderr.write(clean(text) + "\n")
+
+
+def clean(text: str) -> str:
+    """Text without control characters, which data must not send to a terminal."""
+    return "".join(c if c.isprintable() or c == "\n" else "?" for c in text)
+
+
+def as_json(document: Any) -> None:
+    """Print one JSON document and nothing else."""
+    sys.stdout.write(json.dumps(document, indent=1, ensure_ascii=False) + "\n")
+
+
+def table(columns: Sequence[Column], rows: Sequence[Sequence[str]], *, title: str = "") -> None:
+    """Print rows under headings, at most 80 columns wide unless the terminal is wider or text cannot wrap."""
+    if title:
+        say(title)
+    cells = [[clean(cell).replace("\n", " ") for cell in row] for row in rows]
+    if sys.stdout.isatty():
+        _rich_table(columns, cells)
+    else:
+        _plain_table(columns, cells)
+
+
+def _rich_table(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> None:
+    from rich.box import SIMPLE_HEAD
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    drawn = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False, header_style="bold", padding=(0, 1))
+    for column in columns:
+        drawn.add_column(
+            column.heading,
+            justify="right" if column.right else "left",
+            no_wrap=not column.wraps,
+            overflow="fold",
+        )
+    for row in rows:
+        drawn.add_row(*(Text(cell) for cell in row))
+    Console(highlight=False).print(drawn)
+
+
+def _plain_table(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> None:
+    widths = _widths(columns, rows)
+    lines = [[column.heading for column in columns], ["-" * width for width in widths], *rows]
+    for cells in lines:
+        wrapped = [textwrap.wrap(c, w) or [""] for c, w in zip(cells, widths, strict=True)]
+        for depth in range(max(map(len, wrapped))):
+            parts = [
+                (piece[depth] if depth < len(piece) else "").rjust(width)
+                if column.right
+                else (piece[depth] if depth < len(piece) else "").ljust(width)
+                for piece, width, column in zip(wrapped, widths, columns, strict=True)
+            ]
+            say("  ".join(parts).rstrip())
+
+
+def _widths(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> list[int]:
+    natural = [max([len(c.heading), *(len(row[i]) for row in rows)]) for i, c in enumerate(columns)]
+    spare = WIDTH - sum(natural) - 2 * (len(columns) - 1)
+    for i in sorted((i for i, c in enumerate(columns) if c.wraps), key=lambda i: -natural[i]):
+        if spare < 0:
+            narrower = max(natural[i] + spare, 12, len(columns[i].heading))
+            spare += natural[i] - narrower
+            natural[i] = narrower
+    return natural
+
+
+@contextmanager
+def working(what: str) -> Iterator[Callable[[int], None]]:
+    """A moving bar on stderr while something takes more than a second; silent when not a terminal.
+
+    Yields a function that is told how many more lines are done.
+    """
+    if not sys.stderr.isatty() or os.environ.get("TERM") == "dumb":
+        yield lambda _: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+    shown = (TextColumn(what), BarColumn(), TextColumn("{task.completed:,.0f}"), TimeElapsedColumn())
+    with Progress(*shown, console=Console(stderr=True), transient=True) as progress:
+        task = progress.add_task(what, total=None)
+        yield lambda more: progress.advance(task, more)

@@ -1,0 +1,185 @@
+"""Stock: `stock`, `count`, `history`, `received`. Parse, call one routine, show."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from vanstock.cli.job import PartName, Qty
+from vanstock.cli.options import Json, example, opened
+from vanstock.cli.show import Column, as_json, figure, say, table, tell, words
+from vanstock.quantity import format_money, format_qty, parse_money, parse_price, show_qty
+
+if TYPE_CHECKING:
+    from vanstock.ledger.reading import PastEntry
+    from vanstock.model import Part
+    from vanstock.routines.stock import History, Posted, StockRow
+
+Place = Annotated[str, typer.Option("--place", metavar="PLACE", help="A van or a store.")]
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add these commands to the program."""
+    app.command("stock", epilog=example("vanstock stock gasket", "vanstock stock --place van"))(stock)
+    app.command("count", epilog=example("vanstock count HC-UNI-412-A 38 --place van"))(count)
+    app.command("history", epilog=example("vanstock history J0123", "vanstock history GK-KRA-011-A"))(history)
+    app.command("received", epilog=example("vanstock received FL-UNI-800-A 2packs --cost 5.60"))(received)
+
+
+def stock(
+    ctx: typer.Context,
+    part: Annotated[str, typer.Argument(metavar="[PART]", help="Part number, GTIN or words.")] = "",
+    place: Place = "",
+    json: Json = False,
+) -> None:
+    """Show what lies where."""
+    from vanstock.routines import stock as routine
+
+    with opened(ctx) as session:
+        rows = routine.stock(session, part, place=place)
+    if json:
+        as_json({"parts": [_stock_json(row) for row in rows]})
+        return
+    if not rows:
+        say("nothing in stock: `vanstock import FOLDER` brings opening stock in, `vanstock count` sets it")
+        return
+    columns = (Column("part"), words("what"), Column("place"), figure("quantity"), figure("value"), Column(""))
+    table(columns, [_stock_cells(row) for row in rows])
+    say(f"{len(rows)} lines, worth {format_money(routine.totals(rows))}")
+
+
+def _stock_json(row: StockRow) -> dict[str, object]:
+    held = row.balance
+    return {
+        "part": held.part,
+        "place": held.place,
+        "qty": format_qty(held.qty, row.part.unit),
+        "value": format_money(held.value),
+        "count_needed": held.count_needed,
+    }
+
+
+def _stock_cells(row: StockRow) -> tuple[str, ...]:
+    held = row.balance
+    qty = show_qty(held.qty, row.part.unit)
+    flag = "count it" if held.count_needed else ""
+    return (held.part, row.part.description, held.place, qty, format_money(held.value), flag)
+
+
+def count(
+    ctx: typer.Context,
+    part: PartName,
+    qty: Annotated[str, typer.Argument(metavar="QTY", help="What you counted.")],
+    place: Place = "van",
+    reason: Annotated[str, typer.Option(help="Why it differs, in a few words.")] = "",
+) -> None:
+    """Record a stock count and post the difference."""
+    from vanstock.routines import stock as routine
+
+    with opened(ctx) as session:
+        posted = routine.count(session, part, qty, place=place, reason=reason)
+    counted = show_qty(posted.left, posted.part.unit)
+    where = place
+    if posted.qty == 0:
+        say(f"counted {counted} x {posted.part.part} in {where}: agrees with the ledger")
+    else:
+        more = "more" if posted.to_place == where else "fewer" if not posted.part.unit != "C62" else "less"
+        difference = show_qty(posted.qty, posted.part.unit)
+        say(f"counted {counted} x {posted.part.part} in {where}: {difference} {more} than the ledger had, posted")
+    _say_entry(posted)
+
+
+def _say_entry(posted: Posted) -> None:
+    say(f"entry {posted.entry.id[:8]} (vanstock undo takes it back)")
+    for warning in posted.warnings:
+        tell(f"note: {warning}")
+
+
+def received(
+    ctx: typer.Context,
+    part: PartName,
+    qty: Qty = "",
+    cost: Annotated[str, typer.Option(metavar="PRICE", help="For one unit ex VAT; else the list cost.")] = "",
+    carriage: Annotated[str, typer.Option(metavar="AMOUNT", help="Carriage paid on these goods.")] = "0",
+    place: Place = "store",
+) -> None:
+    """Take goods in."""
+    from vanstock.routines import stock as routine
+
+    price = parse_price(cost, "--cost") if cost else None
+    with opened(ctx) as session:
+        posted = routine.receive(
+            session, part, qty, cost=price, carriage=parse_money(carriage, "--carriage"), place=place
+        )
+    unit = posted.part.unit
+    say(
+        f"received {show_qty(posted.qty, unit)} x {posted.part.part} {posted.part.description} into {posted.to_place},"
+        f" worth {format_money(posted.value)}; now {show_qty(posted.left, unit)} there"
+    )
+    _say_entry(posted)
+
+
+def history(
+    ctx: typer.Context,
+    name: Annotated[str, typer.Argument(metavar="[PART|JOB]", help="A part or a job; everything when left out.")] = "",
+    limit: Annotated[int, typer.Option(min=1, help="How many entries at most.")] = 50,
+    json: Json = False,
+) -> None:
+    """Show the entries behind a part or a job, newest first."""
+    from vanstock.routines import stock as routine
+
+    with opened(ctx) as session:
+        found = routine.history(session, name, limit=limit)
+    if json:
+        as_json({"entries": [_entry_json(past, found.parts) for past in found.entries]})
+        return
+    say(f"{found.title}: {len(found.entries)} entries, newest first")
+    columns = (Column("when"), Column("what"), words("lines"), Column("entry"))
+    table(columns, [_entry_cells(past, found) for past in found.entries])
+
+
+def _lines(past: PastEntry, parts: dict[str, Part]) -> list[str]:
+    moved = [
+        f"{show_qty(m.qty, parts[m.part].unit)} x {m.part} {m.from_place} -> {m.to_place}"
+        if m.qty
+        else f"value {format_money(m.value)} of {m.part} {m.from_place} -> {m.to_place}"
+        for m in past.movements
+    ]
+    missed = [f"missed {show_qty(qty, parts[part].unit)} x {part} on {job}" for job, part, qty in past.missed]
+    counted = [f"counted {show_qty(qty, parts[part].unit)} x {part} in {place}" for part, place, qty in past.counted]
+    booked = [f"{b.job} {b.status} {b.date} {b.time}".rstrip() for b in past.bookings]
+    return [*counted, *moved, *missed, *booked]
+
+
+def _entry_cells(past: PastEntry, found: History) -> tuple[str, ...]:
+    lines = _lines(past, found.parts)
+    text = "; ".join(lines[:6]) + (f"; and {len(lines) - 6} more" if len(lines) > 6 else "")
+    note = f" ({past.entry.note})" if past.entry.note else ""
+    kind = f"{past.entry.kind}, since undone" if past.undone_by else past.entry.kind
+    return (past.entry.at[:16].replace("T", " "), kind, text + note, past.entry.id[:8])
+
+
+def _entry_json(past: PastEntry, parts: dict[str, Part]) -> dict[str, object]:
+    entry = past.entry
+    return {
+        "entry": entry.id,
+        "at": entry.at,
+        "kind": entry.kind,
+        "note": entry.note,
+        "reverses": entry.reverses or None,
+        "undone_by": past.undone_by or None,
+        "movements": [
+            {
+                "part": m.part,
+                "qty": format_qty(m.qty, parts[m.part].unit),
+                "from": m.from_place,
+                "to": m.to_place,
+                "value": format_money(m.value),
+                "job": m.job or None,
+            }
+            for m in past.movements
+        ],
+        "missed": [{"job": j, "part": p, "qty": format_qty(q, parts[p].unit)} for j, p, q in past.missed],
+        "counted": [{"part": p, "place": w, "qty": format_qty(q, parts[p].unit)} for p, w, q in past.counted],
+    }

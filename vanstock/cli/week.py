@@ -1,0 +1,112 @@
+"""The week: `reorder`. Parse, call the routine, show or write the list."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from vanstock.cli.options import Day, Json, example, opened
+from vanstock.cli.show import Column, as_json, figure, say, table, words, working
+from vanstock.quantity import format_money, format_qty, show_qty
+
+if TYPE_CHECKING:
+    from vanstock.kit.reorder import OrderLine
+    from vanstock.model import Part
+    from vanstock.routines.week import Reorder
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add these commands to the program."""
+    app.command("reorder", epilog=example("vanstock reorder", "vanstock reorder --csv order.csv"))(reorder)
+
+
+def reorder(
+    ctx: typer.Context,
+    date: Day = "",
+    csv: Annotated[Path | None, typer.Option("--csv", metavar="FILE", help="Also write the list to a file.")] = None,
+    json: Json = False,
+) -> None:
+    """Print this week's reorder list, supplier by supplier."""
+    from vanstock.routines import week as routine
+    from vanstock.routines.booking import read_date
+
+    with opened(ctx) as session, working("working out the reorder list"):
+        found = routine.reorder(session, read_date(date) if date else None)
+    if csv is not None:
+        _write_csv(csv, found)
+    if json:
+        as_json(_json(found))
+        return
+    if not found.orders:
+        say(f"{found.date:%A} {found.date}: nothing to order")
+    for order, supplier, cutoff in found.orders:
+        until = f"order by {cutoff:%a} {cutoff:%Y-%m-%d %H:%M}" if cutoff else "no cut-off known"
+        say(f"{order.supplier or 'no supplier named'}  {supplier.name}: {until}")
+        columns = (
+            Column("part"), words("what"), figure("order"), figure("packs"), figure("cost"), figure("min"),
+            figure("max"), words("why"),
+        )  # fmt: skip
+        table(columns, [_cells(line, found.catalogue.parts[line.part]) for line in order.lines])
+        carriage = format_money(order.carriage) if order.carriage else "free"
+        say(f"goods {format_money(order.goods)}, carriage {carriage}, total {format_money(order.total)} ex VAT\n")
+    if csv is not None:
+        say(f"written to {csv}")
+
+
+def _cells(line: OrderLine, part: Part) -> tuple[str, ...]:
+    unit = part.unit
+    return (
+        line.part, part.description, show_qty(line.qty, unit), str(line.packs), format_money(line.cost),
+        format_qty(line.min, unit), format_qty(line.max, unit), line.why,
+    )  # fmt: skip
+
+
+def _json(found: Reorder) -> dict[str, object]:
+    return {
+        "date": found.date.isoformat(),
+        "suppliers": [
+            {
+                "supplier": order.supplier,
+                "cutoff": cutoff.isoformat(timespec="minutes") if cutoff else None,
+                "lines": [_line_json(line, found.catalogue.parts[line.part]) for line in order.lines],
+                "goods": format_money(order.goods),
+                "carriage": format_money(order.carriage),
+                "total": format_money(order.total),
+            }
+            for order, _, cutoff in found.orders
+        ],
+    }
+
+
+def _line_json(line: OrderLine, part: Part) -> dict[str, object]:
+    unit = part.unit
+    return {
+        "part": line.part,
+        "qty": format_qty(line.qty, unit),
+        "packs": line.packs,
+        "cost": format_money(line.cost),
+        "position": format_qty(line.position, unit),
+        "on_hand": format_qty(line.on_hand, unit),
+        "on_order": format_qty(line.on_order, unit),
+        "min": format_qty(line.min, unit),
+        "max": format_qty(line.max, unit),
+        "why": line.why,
+    }
+
+
+def _write_csv(path: Path, found: Reorder) -> None:
+    from vanstock.routines.setup import write_rows
+
+    header = ("supplier", "supplier_part", "part", "description", "qty", "unit", "packs", "cost")
+    rows = []
+    for order, _, _ in found.orders:
+        for line in order.lines:
+            part = found.catalogue.parts[line.part]
+            qty = format_qty(line.qty, part.unit)
+            rows.append(
+                (order.supplier, part.supplier_part, line.part, part.description, qty, part.unit, str(line.packs),
+                 format_money(line.cost))
+            )  # fmt: skip
+    write_rows(path, header, rows)

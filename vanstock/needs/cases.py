@@ -1,0 +1,135 @@
+"""Weighted cases: what a booked job will take, as a weighted draw from the finished jobs it resembles. Pure.
+
+Levels, near to far: same type and family; same type; all. Each lends the one below a fixed worth in jobs:
+
+    D_near = (sum of faded own cases + w U + m D_type) / (n + w + m)
+    D_type = (sum of faded cases of the type + m D_all) / (n_type + m)
+
+with m = 4, U the usual table (worth w jobs), n the faded number of cases, and a case fading by half in 365
+days. The marginal of this mixture is the beta-binomial (shrunken) estimate (Gelman et al., Bayesian Data
+Analysis, 3rd ed., ch. 5), and parts that go together stay together. A level with nothing in it drops out.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from vanstock.model import (
+    EVERY_FAMILY,
+    Catalogue,
+    ComponentChoice,
+    FinishedJob,
+    Job,
+    JobNeeds,
+    Usual,
+    WeightedCase,
+)
+from vanstock.needs.mapping import PartMap
+
+WORTH_JOBS = 4.0
+HALF_LIFE_DAYS = 365.0
+
+Components = tuple[tuple[str, int], ...]
+Weights = dict[Components, float]
+
+
+@dataclass(frozen=True, slots=True)
+class CaseBook:
+    """Every finished job as a case by component, faded to one day, ready to be asked for many jobs."""
+
+    parts: PartMap
+    near: Mapping[tuple[str, str], Weights]
+    of_type: Mapping[str, Weights]
+    everything: Weights
+    counts: Mapping[tuple[str, str], int]
+    usual: Mapping[tuple[str, str], tuple[Usual, ...]]
+
+    @classmethod
+    def build(cls, finished: Iterable[FinishedJob], catalogue: Catalogue, *, today: date) -> CaseBook:
+        """Sort the cases by level once."""
+        parts = PartMap.build(catalogue)
+        near: dict[tuple[str, str], Weights] = defaultdict(lambda: defaultdict(float))
+        of_type: dict[str, Weights] = defaultdict(lambda: defaultdict(float))
+        everything: Weights = defaultdict(float)
+        counts: dict[tuple[str, str], int] = defaultdict(int)
+        for job in finished:
+            case = _by_component(job, parts)
+            weight = 0.5 ** (max((today - job.date).days, 0) / HALF_LIFE_DAYS)
+            near[job.job_type, job.family][case] += weight
+            of_type[job.job_type][case] += weight
+            everything[case] += weight
+            counts[job.job_type, job.family] += 1
+        return cls(parts, near, of_type, everything, counts, _usual_by_kind(catalogue.usual))
+
+    def needs_for(self, job: Job) -> JobNeeds:
+        """What this job will probably take."""
+        kind = (job.job_type, job.family)
+        own = self.near.get(kind, {})
+        above = _mixed(self.of_type.get(job.job_type, {}), self.everything)
+        usual = _usual_rows(self.usual, job)
+        worth = sum(row.worth_jobs for row in usual) / len(usual) if usual else 0.0
+        lent = WORTH_JOBS if above else 0.0
+        total = sum(own.values()) + worth + lent
+        if total <= 0:
+            return JobNeeds(job.job, (), (), 0.0, 0, known=False)
+        shares: Weights = {case: weight / total for case, weight in own.items()}
+        for case, weight in above.items():
+            shares[case] = shares.get(case, 0.0) + lent * weight / total
+        cases = _mapped(shares, self.parts, job.family)
+        prior = tuple(_choice(row, self.parts, job.family) for row in usual)
+        return JobNeeds(job.job, cases, prior, worth / total, self.counts.get(kind, 0))
+
+
+def job_needs(job: Job, finished: Sequence[FinishedJob], catalogue: Catalogue, *, today: date) -> JobNeeds:
+    """What one job will probably take; build a `CaseBook` for many."""
+    return CaseBook.build(finished, catalogue, today=today).needs_for(job)
+
+
+def _by_component(job: FinishedJob, parts: PartMap) -> Components:
+    case: dict[str, int] = defaultdict(int)
+    for part, qty in job.needs.items():
+        case[parts.component_of.get(part, part)] += qty
+    return tuple(sorted(case.items()))
+
+
+def _mixed(of_type: Mapping[Components, float], everything: Mapping[Components, float]) -> Weights:
+    """The distribution of the type, leaning on all jobs, with weights that add up to 1; empty for none."""
+    total_all = sum(everything.values())
+    lent = WORTH_JOBS if total_all else 0.0
+    total = sum(of_type.values()) + lent
+    mixed = {case: lent * weight / total_all / total for case, weight in everything.items()} if total_all else {}
+    for case, weight in of_type.items():
+        mixed[case] = mixed.get(case, 0.0) + weight / total
+    return mixed
+
+
+def _mapped(shares: Weights, parts: PartMap, family: str) -> tuple[WeightedCase, ...]:
+    """Cases in the family's own part numbers, those that come out the same put together."""
+    merged: dict[tuple[tuple[str, int], ...], float] = defaultdict(float)
+    for case, weight in shares.items():
+        for probability, need in parts.variants(family, dict(case)):
+            merged[tuple(sorted(need.items()))] += weight * probability
+    return tuple(WeightedCase(weight, dict(need)) for need, weight in sorted(merged.items()))
+
+
+def _usual_by_kind(usual: Iterable[Usual]) -> dict[tuple[str, str], tuple[Usual, ...]]:
+    table: dict[tuple[str, str], tuple[Usual, ...]] = defaultdict(tuple)
+    for row in usual:
+        table[row.job_type, row.family] += (row,)
+    return table
+
+
+def _usual_rows(usual: Mapping[tuple[str, str], tuple[Usual, ...]], job: Job) -> list[Usual]:
+    """The usual rows for a job: its family's own, and those for every family where it has none."""
+    rows = {row.component: row for row in usual.get((job.job_type, EVERY_FAMILY), ())}
+    rows |= {row.component: row for row in usual.get((job.job_type, job.family), ())}
+    return [row for _, row in sorted(rows.items())]
+
+
+def _choice(row: Usual, parts: PartMap, family: str) -> ComponentChoice:
+    served = parts.for_component(family, row.component)
+    outcomes = [(row.probability * share, parts.with_riders({group: row.qty})) for share, group in served]
+    return ComponentChoice(row.component, tuple(outcomes))

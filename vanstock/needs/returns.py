@@ -1,0 +1,56 @@
+"""Finished jobs and what they needed, with return visits settled. Pure.
+
+Need is fitted plus missed. A return visit fits what the first visit missed: that is one need, not two, so
+what a later job of the same reference and family fits settles what is outstanding first. Called by routines.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from datetime import date, timedelta
+
+from vanstock.model import FinishedJob, Job, Used
+
+RETURN_WITHIN = timedelta(days=60)
+
+
+def finished_jobs(jobs: Iterable[Job], used: Iterable[Used]) -> list[FinishedJob]:
+    """Every done job in order of date and time, with its need of each part in base units."""
+    lines: dict[str, list[Used]] = defaultdict(list)
+    for row in used:
+        lines[row.job].append(row)
+    done = sorted((job for job in jobs if job.status == "done"), key=lambda job: (job.date, job.time, job.job))
+    outstanding: dict[tuple[str, str], dict[str, list[tuple[date, int]]]] = {}
+    return [_finished(job, lines[job.job], outstanding) for job in done]
+
+
+def _finished(
+    job: Job, lines: list[Used], outstanding: dict[tuple[str, str], dict[str, list[tuple[date, int]]]]
+) -> FinishedJob:
+    owed = outstanding.setdefault((job.reference, job.family), {}) if job.reference else {}
+    needs = {}
+    for row in lines:
+        left = row.fitted - _settle(owed.get(row.part, []), row.fitted, job.date)
+        if left + row.missed > 0:
+            needs[row.part] = left + row.missed
+    for row in lines:
+        if row.missed > 0:
+            owed.setdefault(row.part, []).append((job.date, row.missed))
+    return FinishedJob(job.job, job.date, job.family, job.job_type, job.codes, needs)
+
+
+def _settle(owed: list[tuple[date, int]], fitted: int, day: date) -> int:
+    """How much of what was fitted settles what earlier visits missed, oldest first; `owed` shrinks by it."""
+    settled = 0
+    for index, (since, qty) in enumerate(owed):
+        if day - since <= RETURN_WITHIN and settled < fitted:
+            taken = min(qty, fitted - settled)
+            owed[index] = (since, qty - taken)
+            settled += taken
+    return settled
+
+
+def need_lines(finished: Iterable[FinishedJob]) -> list[tuple[str, date, int]]:
+    """Each need as (part number, date of the job, base units), for the weekly series."""
+    return [(part, job.date, qty) for job in finished for part, qty in job.needs.items()]

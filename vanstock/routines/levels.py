@@ -1,0 +1,169 @@
+"""Forecasts and the min and max that follow from them, with what a person pinned by hand.
+
+Gathers the past, calls the pure rooms, returns values. Parts that stand in for each other are forecast and
+stocked as one, under one number.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from vanstock.errors import BadValue
+from vanstock.ledger import catalogue
+from vanstock.ledger.file import writing
+from vanstock.model import Forecast, Job, MinMax, Part
+from vanstock.quantity import parse_qty, value_of
+from vanstock.routines.naming import find_parts
+from vanstock.routines.past import Past, read_past
+from vanstock.routines.session import Session
+from vanstock.routines.settings import calendar, target
+
+REVIEW_WEEKS = 1
+PROBABILITIES = (0.5, 0.8, 0.9, 0.95)
+
+
+@dataclass(frozen=True, slots=True)
+class PartForecast:
+    """A part and how many of it are coming, with the weekly needs the forecast rests on, oldest first."""
+
+    part: Part
+    forecast: Forecast
+    history: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Levels:
+    """Min and max of every part: what they cost when all are at max, and what they promise."""
+
+    target: float
+    completion: float | None
+    cash: int
+    parts: tuple[tuple[Part, MinMax], ...]
+
+
+def review_days(session: Session) -> int:
+    """Working days between two weekly reviews."""
+    return len(calendar(session).working)
+
+
+def forecast_all(session: Session, past: Past) -> dict[str, PartForecast]:
+    """The forecast of every stocked part, by its number."""
+    from vanstock.forecast.parts import PartInterval, forecast_parts
+    from vanstock.forecast.weekly import weekly_panel
+    from vanstock.needs.returns import need_lines
+
+    stocked = [part for part in past.catalogue.parts if past.groups[part] == part]
+    needs = [(past.groups[part], day, qty) for part, day, qty in need_lines(past.finished)]
+    first = min((job.date for job in past.finished), default=session.today)
+    panel = weekly_panel(needs, parts=stocked, first_day=first, last_day=session.today - timedelta(days=1))
+    week = review_days(session)
+    intervals = {
+        part: PartInterval(past.catalogue.parts[part].unit, week + past.catalogue.lead_working_days(part), week)
+        for part in stocked
+    }
+    aim = target(session)
+    asked = tuple(sorted({*PROBABILITIES, aim}))
+    found = forecast_parts(panel, intervals, target=aim, probabilities=asked)
+    rows = dict(zip(panel.parts, panel.need.tolist(), strict=True))
+    return {p: PartForecast(past.catalogue.parts[p], f, tuple(rows[p])) for p, f in found.items()}
+
+
+def forecast(session: Session, text: str = "") -> list[PartForecast]:
+    """The forecast of the parts that match a number or words, or of all."""
+    past = read_past(session)
+    every = forecast_all(session, past)
+    chosen = _chosen(session, past, text)
+    return [row for part, row in every.items() if not chosen or part in chosen]
+
+
+def _chosen(session: Session, past: Past, text: str) -> set[str]:
+    """The stocked numbers of the parts meant; empty for all."""
+    if not text:
+        return set()
+    exact = catalogue.part_by_number(session.ledger, text)
+    found = [exact] if exact else find_parts(session, text)
+    if not found:
+        from vanstock.routines.naming import find_part
+
+        find_part(session, text)
+    return {past.groups[part.part] for part in found}
+
+
+def levels(session: Session, past: Past, forecasts: dict[str, PartForecast]) -> dict[str, MinMax]:
+    """Min and max of every stocked part, pins first."""
+    from vanstock.kit.minmax import levels_from_forecast, pinned
+
+    aim, week = target(session), review_days(session)
+    pins = catalogue.pins(session.ledger)
+    return {
+        part: pinned(part, *pins[part])
+        if part in pins
+        else levels_from_forecast(row.forecast, row.part, target=aim, review_days=week, days_per_week=week)
+        for part, row in forecasts.items()
+    }
+
+
+def minmax(session: Session, text: str = "") -> Levels:
+    """Min and max with their cost and the share of jobs that a full van would finish, taken one by one."""
+    past = read_past(session)
+    every = levels(session, past, forecast_all(session, past))
+    parts = past.catalogue.parts
+    cash = sum(value_of(level.max, parts[p].unit, parts[p].cost) for p, level in every.items())
+    chosen = _chosen(session, past, text)
+    shown = tuple((parts[p], level) for p, level in every.items() if not chosen or p in chosen)
+    supply = {part: level.max for part, level in every.items()}
+    return Levels(target(session), expected_completion(past, supply, session.today), cash, shown)
+
+
+def expected_completion(past: Past, supply: dict[str, int], today: date) -> float | None:
+    """The share of jobs like last year's that would be finished, each alone, with so much stock.
+
+    The kinds of job (family and type) are weighted by how often they came in the last 365 days; None
+    without any. Jobs one after another draw on the same stock, so this is the most that can be hoped for.
+    """
+    from vanstock.kit.odds import job_odds
+    from vanstock.needs.cases import CaseBook
+
+    since = today - timedelta(days=365)
+    kinds = Counter((job.family, job.job_type) for job in past.finished if job.date >= since)
+    if not kinds:
+        return None
+    book = CaseBook.build(past.finished, past.catalogue, today=today)
+    done = 0.0
+    for (family, job_type), count in sorted(kinds.items()):
+        needs = book.needs_for(Job("", today, "", family, job_type))
+        done += count * (job_odds(needs, supply) or 0.0)
+    return done / sum(kinds.values())
+
+
+def pin(session: Session, text: str, low: str, high: str) -> tuple[Part, MinMax]:
+    """Pin a part's min and max by hand; raises `BadValue` unless 0 <= min <= max."""
+    part = _stocked_part(session, text)
+    small = parse_qty(low, part.unit, pack_size=part.pack_size)
+    large = parse_qty(high, part.unit, pack_size=part.pack_size)
+    if not 0 <= small <= large:
+        raise BadValue(f"min {low} and max {high} cannot be: min is zero or more, and max at least min")
+    with writing(session.ledger):
+        catalogue.save_pin(session.ledger, part.part, (small, large))
+    return part, MinMax(part.part, small, large, pinned=True, basis="pinned by hand")
+
+
+def unpin(session: Session, text: str) -> Part:
+    """Take the pin off a part; raises `BadValue` when there is none."""
+    part = _stocked_part(session, text)
+    if part.part not in catalogue.pins(session.ledger):
+        raise BadValue(f"{part.part} is not pinned")
+    with writing(session.ledger):
+        catalogue.save_pin(session.ledger, part.part, None)
+    return part
+
+
+def _stocked_part(session: Session, text: str) -> Part:
+    from vanstock.model import stock_groups
+    from vanstock.routines.naming import find_part
+
+    known = catalogue.read_catalogue(session.ledger)
+    return known.parts[stock_groups(known)[find_part(session, text).part]]

@@ -1,0 +1,37 @@
+"""The firm's past as the pure rooms want it: finished jobs with their needs, and the stock groups."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from vanstock.ledger import catalogue, reading
+from vanstock.model import Catalogue, FinishedJob, Job, stock_groups
+from vanstock.needs.returns import finished_jobs
+from vanstock.routines.session import Session
+
+
+@dataclass(frozen=True, slots=True)
+class Past:
+    """What is known when a plan is made: the catalogue, every job, and the finished ones' needs."""
+
+    catalogue: Catalogue
+    groups: dict[str, str]
+    jobs: tuple[Job, ...]
+    finished: tuple[FinishedJob, ...]
+
+
+def read_past(session: Session) -> Past:
+    """Read everything a plan rests on."""
+    known = catalogue.read_catalogue(session.ledger)
+    jobs = tuple(reading.jobs(session.ledger))
+    finished = finished_jobs(jobs, reading.used(session.ledger))
+    return Past(known, stock_groups(known), jobs, tuple(finished))
+
+
+def group_supply(past: Past, held: dict[str, int]) -> dict[str, int]:
+    """Base units on hand by stock group, from base units by part number."""
+    supply: dict[str, int] = {}
+    for part, qty in held.items():
+        group = past.groups.get(part, part)
+        supply[group] = supply.get(group, 0) + qty
+    return supply

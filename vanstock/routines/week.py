@@ -1,0 +1,105 @@
+"""The weekly reorder list: what to order from whom, in what packs, before which cut-off."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from vanstock.kit.reorder import StockPosition, SupplierOrder, plan_reorder
+from vanstock.ledger import reading
+from vanstock.model import Catalogue, Job, MinMax, Supplier
+from vanstock.routines.levels import forecast_all, levels
+from vanstock.routines.past import Past, group_supply, read_past
+from vanstock.routines.session import Session
+from vanstock.routines.settings import calendar, target
+from vanstock.workdays import next_cutoff
+
+SEED = 20_270_301
+
+
+@dataclass(frozen=True, slots=True)
+class Reorder:
+    """The list: supplier by supplier, with the moment each order must be in."""
+
+    date: date
+    orders: tuple[tuple[SupplierOrder, Supplier, datetime | None], ...]
+    catalogue: Catalogue
+
+
+def reorder(session: Session, day: date | None = None) -> Reorder:
+    """Work out what to order at a review on `day` (today when None)."""
+    past = read_past(session)
+    forecasts = forecast_all(session, past)
+    wanted = levels(session, past, forecasts)
+    review = day or session.today
+    intervals = {part: row.forecast.interval_days for part, row in forecasts.items()}
+    positions = _positions(session, past, wanted, _booked(session, past, review, intervals))
+    orders = plan_reorder(positions, past.catalogue.suppliers)
+    moment = session.now if review == session.today else datetime.combine(review, datetime.min.time())
+    return Reorder(review, tuple(_with_cutoff(session, past, order, moment) for order in orders), past.catalogue)
+
+
+def _with_cutoff(
+    session: Session, past: Past, order: SupplierOrder, moment: datetime
+) -> tuple[SupplierOrder, Supplier, datetime | None]:
+    supplier = past.catalogue.suppliers.get(order.supplier)
+    if supplier is None:
+        return order, Supplier(order.supplier), None
+    cutoff = next_cutoff(supplier.order_days, supplier.cutoff, now=moment, calendar=calendar(session))
+    return order, supplier, cutoff
+
+
+@dataclass(frozen=True, slots=True)
+class _Booked:
+    """What booked jobs take of each part: within its protection interval, and after it."""
+
+    needed: Mapping[str, int]
+    reserved: Mapping[str, int]
+
+
+def _booked(session: Session, past: Past, review: date, intervals: Mapping[str, int]) -> _Booked:
+    """The need of booked jobs at the target quantile inside each part's interval, at the median beyond it."""
+    from vanstock.kit.odds import day_need_quantiles
+    from vanstock.needs.cases import CaseBook
+
+    ahead = sorted((j for j in past.jobs if j.status == "booked" and j.date >= review), key=lambda j: (j.date, j.time))
+    book = CaseBook.build(past.finished, past.catalogue, today=session.today)
+    needs = {job.job: book.needs_for(job) for job in ahead}
+    days, aim = calendar(session), target(session)
+    parts_by_length: dict[int, list[str]] = defaultdict(list)
+    for part, length in intervals.items():
+        parts_by_length[length].append(part)
+    needed: dict[str, int] = {}
+    reserved: dict[str, int] = {}
+    for length, parts in parts_by_length.items():
+        last = days.add_working(review, length)
+        soon, later = _split(ahead, last)
+        within = day_need_quantiles([needs[j.job] for j in soon], probability=aim, seed=SEED)
+        beyond = day_need_quantiles([needs[j.job] for j in later], probability=0.5, seed=SEED)
+        needed |= {part: within[part] for part in parts if within.get(part)}
+        reserved |= {part: beyond[part] for part in parts if beyond.get(part)}
+    return _Booked(needed, reserved)
+
+
+def _split(jobs: list[Job], last: date) -> tuple[list[Job], list[Job]]:
+    return [job for job in jobs if job.date <= last], [job for job in jobs if job.date > last]
+
+
+def _positions(session: Session, past: Past, wanted: Mapping[str, MinMax], booked: _Booked) -> list[StockPosition]:
+    held: dict[str, int] = defaultdict(int)
+    for row in reading.balances(session.ledger):
+        held[row.part] += row.qty
+    on_hand = group_supply(past, held)
+    return [
+        StockPosition(
+            part=past.catalogue.parts[past.catalogue.current(part)],
+            levels=level,
+            on_hand=on_hand.get(part, 0),
+            on_order=0,
+            reserved=booked.reserved.get(part, 0),
+            booked_need=booked.needed.get(part, 0),
+        )
+        for part, level in wanted.items()
+    ]
