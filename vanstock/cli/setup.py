@@ -49,9 +49,7 @@ def export(ctx: typer.Context, folder: Annotated[Path, typer.Argument(metavar="F
     listed = ", ".join(f"{counts[name]} {name}" for name in ("parts", "jobs", "used", "stock"))
     say(f"wrote {folder}: {listed}")
     if counts["below zero"]:
-        tell(
-            f"note: {counts['below zero']} stock lines are below zero; count them before importing this folder elsewhere"
-        )
+        tell(f"note: {counts['below zero']} stock lines are below zero: count them before importing this elsewhere")
 
 
 def place_add(

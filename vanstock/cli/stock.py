@@ -84,7 +84,7 @@ def count(
     if posted.qty == 0:
         say(f"counted {counted} x {posted.part.part} in {where}: agrees with the ledger")
     else:
-        more = "more" if posted.to_place == where else "fewer" if not posted.part.unit != "C62" else "less"
+        more = "more" if posted.to_place == where else "fewer" if posted.part.unit == "C62" else "less"
         difference = show_qty(posted.qty, posted.part.unit)
         say(f"counted {counted} x {posted.part.part} in {where}: {difference} {more} than the ledger had, posted")
     _say_entry(posted)

@@ -12,17 +12,23 @@ from __future__ import annotations
 from math import ceil
 
 from vanstock.model import Forecast, MinMax, Part
-from vanstock.quantity import round_up_to_packs
+from vanstock.quantity import round_up_to_packs, unit
 
 
 def levels_from_forecast(
     forecast: Forecast, part: Part, *, target: float, review_days: int = 5, days_per_week: int = 5
 ) -> MinMax:
     """The levels of a part in base units; `forecast.quantiles` must hold `target`."""
-    low = max(ceil(forecast.quantiles[target] - 1e-9), 0)
+    low = _round_up(forecast.quantiles[target], part.unit)
     review_need = ceil(forecast.weekly_mean * review_days / days_per_week - 1e-9)
     high = low + round_up_to_packs(review_need, part.pack_size) if low else 0
     return MinMax(part.part, low, high, pinned=False, basis=_basis(forecast, target))
+
+
+def _round_up(base_units: float, code: str) -> int:
+    """Whole pieces; a tenth of a litre, metre or kilogram, because nobody measures finer on a shelf."""
+    step = max(unit(code).scale // 10, 1)
+    return max(ceil(base_units / step - 1e-9), 0) * step
 
 
 def _basis(forecast: Forecast, target: float) -> str:

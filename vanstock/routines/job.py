@@ -156,7 +156,7 @@ def _read_used(session: Session, job: Job, text: str) -> Taken:
 
 
 def _riders_still_missing(session: Session, job: Job) -> list[Taken]:
-    missing = []
+    missing: list[Taken] = []
     for row in reading.used_on_job(session.ledger, job.job):
         part = catalogue.part_by_number(session.ledger, row.part)
         if part and row.fitted > 0:

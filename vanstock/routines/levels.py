@@ -7,7 +7,6 @@ stocked as one, under one number.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -92,7 +91,7 @@ def _chosen(session: Session, past: Past, text: str) -> set[str]:
     return {past.groups[part.part] for part in found}
 
 
-def levels(session: Session, past: Past, forecasts: dict[str, PartForecast]) -> dict[str, MinMax]:
+def levels(session: Session, forecasts: dict[str, PartForecast]) -> dict[str, MinMax]:
     """Min and max of every stocked part, pins first."""
     from vanstock.kit.minmax import levels_from_forecast, pinned
 
@@ -109,7 +108,7 @@ def levels(session: Session, past: Past, forecasts: dict[str, PartForecast]) -> 
 def minmax(session: Session, text: str = "") -> Levels:
     """Min and max with their cost and the share of jobs that a full van would finish, taken one by one."""
     past = read_past(session)
-    every = levels(session, past, forecast_all(session, past))
+    every = levels(session, forecast_all(session, past))
     parts = past.catalogue.parts
     cash = sum(value_of(level.max, parts[p].unit, parts[p].cost) for p, level in every.items())
     chosen = _chosen(session, past, text)

@@ -71,7 +71,7 @@ def find_parts(session: Session, text: str) -> list[Part]:
 
 def _score(words: list[str], part: Part) -> float:
     own = f"{part.part} {part.description} {part.component} {part.supplier_part}".casefold()
-    own_words = own.replace(",", " ").replace("-", " ").split() + [part.part.casefold()]
+    own_words = [*own.replace(",", " ").replace("-", " ").split(), part.part.casefold()]
     scores = [_word_score(word, own_words, own) for word in words]
     return sum(scores) / len(scores) if scores and min(scores) >= _ALIKE else 0.0
 

@@ -18,7 +18,7 @@ from vanstock.ledger.bulk import ImportedFacts, post_import
 from vanstock.ledger.entries import CUSTOMER, Counted
 from vanstock.ledger.file import writing
 from vanstock.ledger.valuing import Line
-from vanstock.model import Family, Fits, GoesWith, Job, OpeningStock, Part, Supplier, Usual, Used
+from vanstock.model import Family, Fits, GoesWith, Job, OpeningStock, Part, Supplier, Used, Usual
 from vanstock.quantity import format_qty
 from vanstock.routines.session import Session
 from vanstock.routines.settings import with_vat
@@ -67,7 +67,7 @@ def _write(
         ("parts", Part, contents.parts), ("fits", Fits, contents.fits), ("goes-with", GoesWith, contents.goes_with),
         ("usual", Usual, contents.usual),
     ):  # fmt: skip
-        changed[name] = catalogue.save_rows(session.ledger, kind, rows)  # type: ignore[type-var]
+        changed[name] = catalogue.save_rows(session.ledger, kind, rows)
     if facts:
         post_import(session.ledger, facts, at=session.now, progress=progress)
     used = len(facts.history) + len({(line.job, line.part) for line in facts.fitted})

@@ -32,7 +32,7 @@ def reorder(session: Session, day: date | None = None) -> Reorder:
     """Work out what to order at a review on `day` (today when None)."""
     past = read_past(session)
     forecasts = forecast_all(session, past)
-    wanted = levels(session, past, forecasts)
+    wanted = levels(session, forecasts)
     review = day or session.today
     intervals = {part: row.forecast.interval_days for part, row in forecasts.items()}
     positions = _positions(session, past, wanted, _booked(session, past, review, intervals))
