@@ -49,7 +49,7 @@ def options(
     ctx: typer.Context,
     ledger: Annotated[str | None, typer.Option(metavar="FILE", help="The ledger file; else VANSTOCK_LEDGER.")] = None,
     now: Annotated[str | None, typer.Option(metavar="TIME", help="Work as if it were this local time.")] = None,
-    version: Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help="Show it.")] = False,
+    _: Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version.")] = False,
 ) -> None:
     """Keeps a mobile technician's van stocked: load-out, parts fitted, reorder list."""
     ctx.obj = Options(ledger, _now(now))

@@ -35,7 +35,7 @@ def reorder(
     with opened(ctx) as session, working("working out the reorder list"):
         found = routine.reorder(session, read_date(date) if date else None)
     if csv is not None:
-        _write_csv(csv, found)
+        routine.write_csv(csv, found)
     if json:
         as_json(_json(found))
         return
@@ -94,19 +94,3 @@ def _line_json(line: OrderLine, part: Part) -> dict[str, object]:
         "max": format_qty(line.max, unit),
         "why": line.why,
     }
-
-
-def _write_csv(path: Path, found: Reorder) -> None:
-    from vanstock.routines.setup import write_rows
-
-    header = ("supplier", "supplier_part", "part", "description", "qty", "unit", "packs", "cost")
-    rows = []
-    for order, _, _ in found.orders:
-        for line in order.lines:
-            part = found.catalogue.parts[line.part]
-            qty = format_qty(line.qty, part.unit)
-            rows.append(
-                (order.supplier, part.supplier_part, line.part, part.description, qty, part.unit, str(line.packs),
-                 format_money(line.cost))
-            )  # fmt: skip
-    write_rows(path, header, rows)

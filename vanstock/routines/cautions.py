@@ -26,8 +26,8 @@ class Caution:
 
 def all_cautions() -> list[Caution]:
     """Every caution, in the order they are shown."""
-    with (files("vanstock.reference") / "cautions.csv").open(encoding="utf-8", newline="") as lines:
-        rows = list(csv.DictReader(lines))
+    text = (files("vanstock.reference") / "cautions.csv").read_text(encoding="utf-8")
+    rows = csv.DictReader(text.splitlines())
     return [Caution(row["topic"], tuple(row["applies_to"].split(";")), row["text"]) for row in rows]
 
 

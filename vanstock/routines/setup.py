@@ -12,7 +12,8 @@ from datetime import datetime
 from pathlib import Path
 
 from vanstock.errors import ImportRefused, Problem
-from vanstock.exchange.folder import FolderContents, Known, read_folder, write_folder
+from vanstock.exchange.folder import FolderContents, Known, read_folder
+from vanstock.exchange.writing import write_folder
 from vanstock.ledger import catalogue, reading
 from vanstock.ledger.bulk import ImportedFacts, post_import
 from vanstock.ledger.entries import CUSTOMER, Counted
@@ -62,12 +63,15 @@ def _write(
     session: Session, contents: FolderContents, facts: ImportedFacts, progress: Callable[[int], None]
 ) -> Imported:
     changed = {"places": sum(catalogue.add_place(session.ledger, place) for place in contents.places)}
-    for name, kind, rows in (
-        ("suppliers", Supplier, contents.suppliers), ("families", Family, contents.families),
-        ("parts", Part, contents.parts), ("fits", Fits, contents.fits), ("goes-with", GoesWith, contents.goes_with),
-        ("usual", Usual, contents.usual),
-    ):  # fmt: skip
-        changed[name] = catalogue.save_rows(session.ledger, kind, rows)
+    save = catalogue.save_rows
+    changed |= {
+        "suppliers": save(session.ledger, Supplier, contents.suppliers),
+        "families": save(session.ledger, Family, contents.families),
+        "parts": save(session.ledger, Part, contents.parts),
+        "fits": save(session.ledger, Fits, contents.fits),
+        "goes-with": save(session.ledger, GoesWith, contents.goes_with),
+        "usual": save(session.ledger, Usual, contents.usual),
+    }
     if facts:
         post_import(session.ledger, facts, at=session.now, progress=progress)
     used = len(facts.history) + len({(line.job, line.part) for line in facts.fitted})
@@ -117,7 +121,7 @@ def _contradiction(contents: FolderContents, row: Used, old: Used, session: Sess
         f"job {row.job} already has {format_qty(old.fitted, unit)} fitted and {format_qty(old.missed, unit)} missed of "
         f"{row.part} in the ledger: take the line out, or correct the ledger with `vanstock fit` or `vanstock undo`"
     )
-    return Problem("used.csv", contents.lines.get(("used.csv", f"{row.job}\x1f{row.part}"), 1), text)
+    return Problem("used.csv", contents.lines.get(("used.csv", row.job, row.part), 1), text)
 
 
 def _new_counts(session: Session, contents: FolderContents, problems: list[Problem]) -> list[Counted]:
@@ -140,7 +144,7 @@ def _counted_already(session: Session, contents: FolderContents, row: OpeningSto
         f"the ledger already follows {row.part} in {row.place} and has {has} there: take the line out, or correct the "
         f"ledger with `vanstock count {row.part} QTY --place {row.place}`"
     )
-    return Problem("stock.csv", contents.lines.get(("stock.csv", f"{row.part}\x1f{row.place}"), 1), text)
+    return Problem("stock.csv", contents.lines.get(("stock.csv", row.part, row.place), 1), text)
 
 
 def export_folder(session: Session, folder: Path) -> dict[str, int]:
@@ -158,6 +162,6 @@ def export_folder(session: Session, folder: Path) -> dict[str, int]:
         used=tuple(reading.used(session.ledger)),
         stock=tuple(reading.stock_lines(session.ledger)),
     )
-    write_folder(folder, contents, parts=known.parts)
+    write_folder(folder, contents, known.parts)
     counts = {name: len(getattr(contents, name)) for name in ("parts", "jobs", "used", "stock")}
     return counts | {"below zero": sum(row.qty < 0 for row in contents.stock)}

@@ -6,10 +6,13 @@ from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
+from pathlib import Path
 
+from vanstock.exchange.csvfile import write_rows
 from vanstock.kit.reorder import StockPosition, SupplierOrder, plan_reorder
 from vanstock.ledger import reading
 from vanstock.model import Catalogue, Job, MinMax, Supplier
+from vanstock.quantity import format_money, format_qty
 from vanstock.routines.levels import forecast_all, levels
 from vanstock.routines.past import Past, group_supply, read_past
 from vanstock.routines.session import Session
@@ -103,3 +106,15 @@ def _positions(session: Session, past: Past, wanted: Mapping[str, MinMax], booke
         )
         for part, level in wanted.items()
     ]
+
+
+def write_csv(path: Path, found: Reorder) -> None:
+    """Write the list to a CSV file, one row a line; raises `VanstockError` when it cannot be written."""
+    header = ("supplier", "supplier_part", "part", "description", "qty", "unit", "packs", "cost")
+    rows = []
+    for order, _, _ in found.orders:
+        for line in order.lines:
+            part = found.catalogue.parts[line.part]
+            amounts = (format_qty(line.qty, part.unit), part.unit, str(line.packs), format_money(line.cost))
+            rows.append((order.supplier, part.supplier_part, line.part, part.description, *amounts))
+    write_rows(path, header, rows)

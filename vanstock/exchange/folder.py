@@ -1,0 +1,171 @@
+"""The import folder: reading it whole with every problem found, and writing the same files back.
+
+Knows no ledger: the routine says what is known already and stores what is returned.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import Any, TypeVar
+
+from vanstock.errors import BadValue, ImportRefused, Problem
+from vanstock.exchange import checks, rows, sheets
+from vanstock.exchange.checks import Known, Lined, Names
+from vanstock.exchange.csvfile import Record, Sheet, read_sheet
+from vanstock.model import Family, Fits, GoesWith, Job, OpeningStock, Part, Place, Supplier, Used, Usual
+
+__all__ = ["FolderContents", "Known", "read_folder"]
+
+T = TypeVar("T")
+_TELL_EVERY = 5_000
+
+
+@dataclass(frozen=True, slots=True)
+class FolderContents:
+    """A folder's rows in the order they stand, and the line of each by (file, key) for later problems.
+
+    Keys are the job in jobs.csv, (job, part) in used.csv and (part, place) in stock.csv.
+    """
+
+    places: tuple[Place, ...] = ()
+    suppliers: tuple[Supplier, ...] = ()
+    families: tuple[Family, ...] = ()
+    parts: tuple[Part, ...] = ()
+    fits: tuple[Fits, ...] = ()
+    goes_with: tuple[GoesWith, ...] = ()
+    usual: tuple[Usual, ...] = ()
+    jobs: tuple[Job, ...] = ()
+    used: tuple[Used, ...] = ()
+    stock: tuple[OpeningStock, ...] = ()
+    lines: Mapping[tuple[str, ...], int] = field(default_factory=dict)
+
+
+@dataclass(slots=True)
+class _Reader:
+    """The folder being read, where its problems go, and who is told how far it has come."""
+
+    folder: Path
+    problems: list[Problem]
+    progress: Callable[[int], None]
+
+    def rows(self, sheet: Sheet, make: Callable[[Record], T | None]) -> Lined[T]:
+        """The values of one file with their lines; none when the file is absent."""
+        found: Lined[T] = []
+        for record in self._records(sheet):
+            value = make(record)
+            if value is not None:
+                found.append((record.line, value))
+        return found
+
+    def _records(self, sheet: Sheet) -> Iterator[Record]:
+        path = self.folder / sheet.file
+        if path.exists():
+            for count, record in enumerate(read_sheet(path, sheet, self.problems), 1):
+                yield record
+                if count % _TELL_EVERY == 0:
+                    self.progress(_TELL_EVERY)
+
+
+_KEYS: dict[str, Callable[[Any], tuple[str, ...]]] = {
+    "places": lambda row: (row.place,),
+    "suppliers": lambda row: (row.supplier,),
+    "families": lambda row: (row.family,),
+    "parts": lambda row: (row.part,),
+    "fits": lambda row: (row.family, row.part),
+    "goes_with": lambda row: (row.part, row.also),
+    "usual": lambda row: (row.job_type, row.family, row.component),
+    "jobs": lambda row: (row.job,),
+    "used": lambda row: (row.job, row.part),
+    "stock": lambda row: (row.part, row.place),
+}
+"""What makes a row of each file the only one of its kind; the files in the order they are checked."""
+
+
+def read_folder(
+    folder: Path, known: Known, *, today: date, progress: Callable[[int], None] = lambda _: None
+) -> FolderContents:
+    """Everything in a folder, checked against itself and what is known.
+
+    Raises `ImportRefused` with every problem of every file, `BadValue` when there is nothing to read.
+    """
+    problems = _strangers(folder)
+    unreadable_jobs: set[str] = set()
+    found = _read_all(_Reader(folder, problems, progress), known, today, unreadable_jobs)
+    problems += _check_all(found, known, _names(known, found), unreadable_jobs)
+    if problems:
+        raise ImportRefused(sorted(problems, key=_place_in_folder))
+    lines = {
+        (f"{name}.csv", *_KEYS[name](row)): line for name in ("jobs", "used", "stock") for line, row in found[name]
+    }
+    return FolderContents(**{name: tuple(row for _, row in each) for name, each in found.items()}, lines=lines)
+
+
+def _strangers(folder: Path) -> list[Problem]:
+    """A problem for each CSV file that import does not know; raises `BadValue` when it knows none."""
+    if not folder.is_dir():
+        raise BadValue(f"{folder} is not a folder: name the folder that holds parts.csv and the other files")
+    names = {sheet.file for sheet in sheets.ALL}
+    there = sorted(path.name for path in folder.iterdir() if path.suffix.lower() == ".csv")
+    if not names & set(there):
+        raise BadValue(f"{folder} holds none of {', '.join(sheet.file for sheet in sheets.ALL)}")
+    text = f"import does not know this file: rename it, or move it out (known: {', '.join(s.file for s in sheets.ALL)})"
+    return [Problem(name, 1, text) for name in there if name not in names and not name.startswith(".")]
+
+
+def _place_in_folder(problem: Problem) -> tuple[int, str, int]:
+    order = [sheet.file for sheet in sheets.ALL]
+    return (order.index(problem.file) if problem.file in order else len(order), problem.file, problem.line)
+
+
+def _read_all(reader: _Reader, known: Known, today: date, unreadable_jobs: set[str]) -> dict[str, Lined[Any]]:
+    """The rows of every file by its name; quantities need the parts' units, so parts come first."""
+    found: dict[str, Lined[Any]] = {
+        "places": reader.rows(sheets.PLACES, rows.place),
+        "suppliers": reader.rows(sheets.SUPPLIERS, rows.supplier),
+        "families": reader.rows(sheets.FAMILIES, rows.family),
+        "parts": reader.rows(sheets.PARTS, rows.part),
+        "fits": reader.rows(sheets.FITS, rows.fits),
+    }
+    parts = {**known.catalogue.parts, **{row.part: row for _, row in found["parts"]}}
+    units = {part.component: part.unit for part in parts.values()}
+
+    def job(record: Record) -> Job | None:
+        made = rows.job(record, today)
+        if made is None:
+            unreadable_jobs.add(record.text("job"))
+        return made
+
+    found["goes_with"] = reader.rows(sheets.GOES_WITH, lambda record: rows.goes_with(record, parts))
+    found["usual"] = reader.rows(sheets.USUAL, lambda record: rows.usual(record, units))
+    found["jobs"] = reader.rows(sheets.JOBS, job)
+    found["used"] = reader.rows(sheets.USED, lambda record: rows.used(record, parts))
+    found["stock"] = reader.rows(sheets.STOCK, lambda record: rows.stock(record, parts))
+    return found
+
+
+def _names(known: Known, found: Mapping[str, Lined[Any]]) -> Names:
+    return Names(
+        suppliers={**known.catalogue.suppliers, **{row.supplier: row for _, row in found["suppliers"]}},
+        families={**known.catalogue.families, **{row.family: row for _, row in found["families"]}},
+        parts={**known.catalogue.parts, **{row.part: row for _, row in found["parts"]}},
+        jobs={**known.jobs, **{row.job: row for _, row in found["jobs"]}},
+        places={**known.places, **{row.place: row.kind for _, row in found["places"]}},
+    )
+
+
+def _check_all(
+    found: Mapping[str, Lined[Any]], known: Known, names: Names, unreadable_jobs: set[str]
+) -> Iterator[Problem]:
+    for name, key in _KEYS.items():
+        yield from checks.duplicates(f"{name}.csv", found[name], key)
+    yield from checks.places(found["places"], known.places)
+    yield from checks.parts(found["parts"], names)
+    yield from checks.fits(found["fits"], names)
+    yield from checks.goes_with(found["goes_with"], names)
+    yield from checks.usual(found["usual"], names)
+    yield from checks.jobs(found["jobs"], names)
+    yield from checks.used(found["used"], names, unreadable_jobs)
+    yield from checks.stock(found["stock"], names)

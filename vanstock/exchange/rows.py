@@ -1,0 +1,279 @@
+"""Turning rows of the import folder into model values, one function for each file.
+
+Each notes on its record what cannot be read and returns None when no value can be made. What a row says
+of other rows is checked in `checks`.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from datetime import date
+from decimal import Decimal
+from functools import lru_cache
+
+from vanstock.errors import BadValue
+from vanstock.exchange.csvfile import Record
+from vanstock.exchange.gtin import parse_gtin
+from vanstock.model import EVERY_FAMILY, Family, Fits, GoesWith, Job, OpeningStock, Part, Place, Supplier, Used, Usual
+from vanstock.quantity import (
+    parse_money,
+    parse_price,
+    parse_qty,
+    parse_share,
+    parse_whole,
+    round_half_up,
+    unit,
+    value_of,
+)
+from vanstock.workdays import parse_cutoff, parse_days
+
+_CODE = re.compile(r"[A-Z0-9][A-Z0-9-]{0,15}")
+_LONGEST_ID = 64
+
+
+def _id(record: Record, column: str) -> str:
+    text = record.required(column)
+    if len(text) > _LONGEST_ID:
+        record.wrong(f"{column} is longer than {_LONGEST_ID} characters: shorten it")
+    return text
+
+
+def _not_below_zero(parse: Callable[[str], int]) -> Callable[[str], int]:
+    def checked(text: str) -> int:
+        value = parse(text)
+        if value < 0:
+            raise BadValue(f"{text!r} is below zero")
+        return value
+
+    return checked
+
+
+def _whole(what: str) -> Callable[[str], int]:
+    return lambda text: parse_whole(text, what)
+
+
+def _yes_no(text: str) -> bool:
+    if text.lower() not in ("0", "1", "yes", "no"):
+        raise BadValue(f"{text!r} is neither 0 nor 1")
+    return text.lower() in ("1", "yes")
+
+
+def _date(text: str) -> date:
+    try:
+        if len(text) != len("2027-03-01"):
+            raise ValueError
+        return date.fromisoformat(text)
+    except ValueError:
+        raise BadValue(f"date {text!r} does not exist: write it as 2027-03-01") from None
+
+
+def _time(text: str) -> str:
+    return parse_cutoff(text).strftime("%H:%M")
+
+
+def _days(text: str) -> str:
+    parse_days(text)
+    return text
+
+
+def _email(text: str) -> str:
+    if "@" not in text or " " in text:
+        raise BadValue(f"{text!r} is not an e-mail address")
+    return text
+
+
+def _year(text: str) -> int:
+    year = parse_whole(text, "year")
+    if not 1900 <= year <= 2100:
+        raise BadValue(f"year {text!r} is not between 1900 and 2100")
+    return year
+
+
+def _codes(text: str) -> tuple[str, ...]:
+    codes = tuple(code.strip().upper() for code in text.split(";") if code.strip())
+    for code in codes:
+        if not _CODE.fullmatch(code):
+            raise BadValue(f"fault code {code!r} is not one: write letters and digits, like P2463;P2452")
+    return codes
+
+
+def _unit(text: str) -> str:
+    return unit(text).code
+
+
+def _grams(text: str) -> int:
+    return parse_qty(text, "KGM")
+
+
+def _float_share(what: str) -> Callable[[str], float]:
+    return lambda text: float(parse_share(text, what))
+
+
+def place(record: Record) -> Place | None:
+    """A row of places.csv."""
+    kind = record.text("kind").lower()
+    if kind not in ("van", "store"):
+        record.wrong(f"kind {kind!r} is neither van nor store")
+    return Place(_id(record, "place"), kind)
+
+
+def supplier(record: Record) -> Supplier | None:
+    """A row of suppliers.csv."""
+    return Supplier(
+        supplier=_id(record, "supplier"),
+        name=record.text("name"),
+        lead_working_days=record.read("lead_working_days", _whole("days"), 0),
+        order_days=record.read("order_days", _days, "Mon-Fri"),
+        cutoff=record.read("cutoff", _time, ""),
+        carriage=record.read("carriage", _not_below_zero(parse_money), 0),
+        carriage_paid_over=record.read("carriage_paid_over", _not_below_zero(parse_money), None),
+        email=record.read("email", _email, ""),
+    )
+
+
+def family(record: Record) -> Family | None:
+    """A row of families.csv."""
+    found = Family(
+        family=_id(record, "family"),
+        name=record.text("name"),
+        year_from=record.read("year_from", _year, None),
+        year_to=record.read("year_to", _year, None),
+    )
+    if found.family == EVERY_FAMILY:
+        record.wrong("family * stands for every family and cannot be one's id")
+    if found.year_from and found.year_to and found.year_from > found.year_to:
+        record.wrong(f"year_from {found.year_from} is after year_to {found.year_to}")
+    return found
+
+
+def part(record: Record) -> Part | None:
+    """A row of parts.csv."""
+    code = record.read("unit", _unit, "C62")
+    one = unit(code).scale
+    pack = record.read("pack_size", lambda text: parse_qty(text, code), one)
+    if pack <= 0:
+        record.wrong(f"pack_size {record.text('pack_size')!r} must be above zero")
+        pack = one
+    return Part(
+        part=_id(record, "part"),
+        description=record.text("description"),
+        component=record.text("component"),
+        unit=code,
+        cost=record.read("cost", _not_below_zero(parse_price), 0),
+        pack_size=pack,
+        supplier=record.text("supplier"),
+        supplier_part=record.text("supplier_part"),
+        lead_working_days=record.read("lead_working_days", _whole("days"), None),
+        one_time_use=record.read("one_time_use", _yes_no, False),
+        surcharge=record.read("surcharge", _not_below_zero(parse_money), 0),
+        shelf_life_days=record.read("shelf_life_days", _whole("days"), None),
+        weight_grams=record.read("weight_kg", _not_below_zero(_grams), None),
+        hazard=record.text("hazard"),
+        gtin=record.read("gtin", parse_gtin, ""),
+        superseded_by=record.text("superseded_by"),
+    )
+
+
+def fits(record: Record) -> Fits | None:
+    """A row of fits.csv."""
+    return Fits(_id(record, "family"), _id(record, "part"), record.read("share", _float_share("share"), 1.0))
+
+
+def goes_with(record: Record, parts: Mapping[str, Part]) -> GoesWith | None:
+    """A row of goes_with.csv; the quantity is in the unit of the part that goes with."""
+    also = parts.get(record.text("also"))
+    code = also.unit if also else "C62"
+    qty = record.read("qty", lambda text: parse_qty(text, code), unit(code).scale)
+    if qty <= 0:
+        record.wrong(f"qty {record.text('qty')!r} must be above zero")
+        return None
+    return GoesWith(_id(record, "part"), _id(record, "also"), qty)
+
+
+def usual(record: Record, unit_of_component: Mapping[str, str]) -> Usual | None:
+    """A row of usual.csv; the quantity is in the unit of the component's parts."""
+    component = _id(record, "component")
+    code = unit_of_component.get(component, "C62")
+    qty = record.read("qty", lambda text: parse_qty(text, code), unit(code).scale)
+    if qty <= 0:
+        record.wrong(f"qty {record.text('qty')!r} must be above zero")
+    return Usual(
+        job_type=_id(record, "job_type"),
+        family=_id(record, "family"),
+        component=component,
+        probability=record.read("probability", _float_share("probability"), 0.0),
+        qty=max(qty, 1),
+        worth_jobs=record.read("worth_jobs", _worth, 8.0),
+    )
+
+
+def _worth(text: str) -> float:
+    try:
+        worth = float(Decimal(text))
+    except ArithmeticError:
+        raise BadValue(f"{text!r} is not a number of jobs") from None
+    if not 0 <= worth <= 10_000:
+        raise BadValue(f"{text!r} is not between 0 and 10000 jobs")
+    return worth
+
+
+def job(record: Record, today: date) -> Job | None:
+    """A row of jobs.csv."""
+    before = len(record.problems)
+    day = record.read("date", _date, today) if record.required("date") else today
+    status = record.text("status", "booked").lower()
+    if status not in ("booked", "done", "cancelled"):
+        record.wrong(f"status {status!r} is not booked, done or cancelled")
+    if status == "done" and day > today:
+        record.wrong(f"a job dated {day} cannot be done yet: today is {today}")
+    found = Job(
+        job=_id(record, "job"),
+        date=day,
+        time=record.read("time", _time, ""),
+        family=_id(record, "family"),
+        job_type=_id(record, "job_type"),
+        codes=record.read("codes", _codes, ()),
+        status=status,
+        van=record.text("van", "van"),
+        reference=record.text("reference"),
+    )
+    return found if len(record.problems) == before else None
+
+
+@lru_cache(maxsize=4096)
+def _used_qty(text: str, code: str) -> int:
+    return _not_below_zero(lambda plain: parse_qty(plain, code))(text)
+
+
+def used(record: Record, parts: Mapping[str, Part]) -> Used | None:
+    """A row of used.csv, quantities in the part's unit; nothing fitted and nothing missed is a problem."""
+    known = parts.get(record.text("part"))
+    code = known.unit if known else "C62"
+    fitted = record.read("fitted", lambda text: _used_qty(text, code), 0) if known else 1
+    missed = record.read("missed", lambda text: _used_qty(text, code), 0) if known else 0
+    if not fitted and not missed:
+        record.wrong("neither fitted nor missed has a quantity: give one, or take the row out")
+        return None
+    return Used(_id(record, "job"), _id(record, "part"), fitted, missed)
+
+
+def stock(record: Record, parts: Mapping[str, Part]) -> OpeningStock | None:
+    """A row of stock.csv: a counted quantity, worth so much a unit or the part's own cost."""
+    known = parts.get(record.text("part"))
+    name, where = _id(record, "part"), _id(record, "place")
+    record.required("qty")
+    if known is None:
+        return OpeningStock(name, where, 0, 0)
+    qty = record.read("qty", _not_below_zero(lambda text: parse_qty(text, known.unit)), 0)
+    worth = value_of(qty, known.unit, known.cost)
+    return OpeningStock(name, where, qty, record.read("unit_cost", lambda text: _value(text, qty, known), worth))
+
+
+def _value(text: str, qty: int, known: Part) -> int:
+    """Pence for `qty` at a unit cost with as many decimals as it takes."""
+    cost = Decimal(text) if re.fullmatch(r"\d+(\.\d{1,15})?", text) else None
+    if cost is None or cost > 10**9:
+        raise BadValue(f"{text!r} is not a cost of zero or more: write digits with a point, like 12.50")
+    top, bottom = cost.as_integer_ratio()
+    return round_half_up(qty * top * 100, unit(known.unit).scale * bottom)

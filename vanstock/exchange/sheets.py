@@ -1,0 +1,38 @@
+"""The files of the import folder: names, columns, and which of them a row cannot do without."""
+
+from __future__ import annotations
+
+from vanstock.exchange.csvfile import Sheet
+
+
+def _sheet(file: str, columns: str, required: str, free_text: str = "") -> Sheet:
+    return Sheet(file, tuple(columns.split()), tuple(required.split()), tuple(free_text.split()))
+
+
+PLACES = _sheet("places.csv", "place kind", "place kind")
+SUPPLIERS = _sheet(
+    "suppliers.csv",
+    "supplier name lead_working_days order_days cutoff carriage carriage_paid_over email",
+    "supplier",
+    "name",
+)
+FAMILIES = _sheet("families.csv", "family name year_from year_to", "family", "name")
+PARTS = _sheet(
+    "parts.csv",
+    "part description component unit cost pack_size supplier supplier_part lead_working_days one_time_use surcharge "
+    "shelf_life_days weight_kg hazard gtin superseded_by",
+    "part",
+    "description hazard",
+)
+FITS = _sheet("fits.csv", "family part share", "family part")
+GOES_WITH = _sheet("goes_with.csv", "part also qty", "part also")
+USUAL = _sheet(
+    "usual.csv", "job_type family component probability qty worth_jobs", "job_type family component probability"
+)
+JOBS = _sheet(
+    "jobs.csv", "job date time family job_type codes status van reference", "job date family job_type"
+)  # fmt: skip
+USED = _sheet("used.csv", "job part fitted missed", "job part")
+STOCK = _sheet("stock.csv", "part place qty unit_cost", "part place qty")
+
+ALL = (PLACES, SUPPLIERS, FAMILIES, PARTS, FITS, GOES_WITH, USUAL, JOBS, USED, STOCK)

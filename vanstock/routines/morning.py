@@ -1,0 +1,223 @@
+"""The morning: what the day's jobs will take, what to load, what to buy, how likely each job is finished.
+
+Gathers stock, bookings and the past, asks the pure rooms, returns one value for the faces to show.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time
+
+from vanstock.kit import load as plans
+from vanstock.kit.load import BuyLine, LoadLine
+from vanstock.kit.odds import DayOdds, draw_day
+from vanstock.ledger import catalogue, reading
+from vanstock.ledger.entries import Draft, post
+from vanstock.ledger.valuing import Line
+from vanstock.model import Entry, Job, JobNeeds, Part
+from vanstock.needs.cases import CaseBook
+from vanstock.needs.marginals import NeedLine, marginals
+from vanstock.quantity import round_up_to_packs, show_qty
+from vanstock.routines.cautions import cautions_for
+from vanstock.routines.past import Past, group_supply, read_past
+from vanstock.routines.session import Session
+from vanstock.routines.settings import calendar
+from vanstock.workdays import arrival_date, next_cutoff
+
+SEED = 20_270_301
+_NOON = time(12)
+_CAUTION_FROM = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """A part that a job may take: `qty` base units with `probability`, of which the van has `on_hand`."""
+
+    component: str
+    part: Part
+    probability: float
+    qty: int
+    on_hand: int
+    jobs_like_it: int
+
+
+@dataclass(frozen=True, slots=True)
+class Short:
+    """A part that a job may lack: base units missing, and the odds that costs."""
+
+    part: Part
+    qty: int
+    lost_odds: float
+
+
+@dataclass(frozen=True, slots=True)
+class JobOutlook:
+    """One job of the day: odds with the load list aboard and as the van stands, needs, shortages."""
+
+    job: Job
+    odds: float | None
+    odds_now: float | None
+    standard_error: float
+    needs: tuple[Need, ...]
+    short: tuple[Short, ...]
+    jobs_like_it: int
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """Carry `qty` base units of a part from a store; the van has `on_hand`."""
+
+    part: Part
+    qty: int
+    from_place: str
+    on_hand: int
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Buy:
+    """Buy `qty` base units before leaving, for `gain` more finished jobs; when it must be ordered by and
+    when it comes."""
+
+    part: Part
+    qty: int
+    gain: float
+    cutoff: datetime | None
+    arrives: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class LoadOut:
+    """The load-out of one van for one day."""
+
+    date: date
+    van: str
+    day_odds: float | None
+    jobs: tuple[JobOutlook, ...]
+    load: tuple[Load, ...]
+    buy: tuple[Buy, ...]
+    cautions: tuple[str, ...]
+
+
+def load_out_day(session: Session) -> date:
+    """Today before noon, the next working day after it or when today is none."""
+    days = calendar(session)
+    if session.now.time() < _NOON and days.is_working(session.today):
+        return session.today
+    return days.next_working(session.today)
+
+
+@dataclass(frozen=True, slots=True)
+class _Stock:
+    """Base units in the van by part number, and in the stores by (place, part number)."""
+
+    van: dict[str, int]
+    stores: list[tuple[str, str, int]]
+
+
+def _stock(session: Session, van: str) -> _Stock:
+    stores = {place.place for place in catalogue.places(session.ledger, "store")}
+    rows = reading.balances(session.ledger)
+    return _Stock(
+        {row.part: row.qty for row in rows if row.place == van},
+        [(row.place, row.part, row.qty) for row in rows if row.place in stores and row.qty > 0],
+    )
+
+
+def load_out(session: Session, day: date | None = None, *, van: str = "van") -> LoadOut:
+    """Work out the load-out of a van for a day (see `load_out_day` when None)."""
+    place = catalogue.place_named(session.ledger, van, "van").place
+    chosen = day or load_out_day(session)
+    past = read_past(session)
+    booked = reading.jobs_between(session.ledger, chosen, chosen)
+    jobs = [job for job in booked if job.status == "booked" and job.van == place]
+    book = CaseBook.build(past.finished, past.catalogue, today=session.today)
+    needs = [book.needs_for(job) for job in jobs]
+    stock = _stock(session, place)
+    draws = draw_day(needs, seed=SEED)
+    needed = draws.total_quantiles(plans.COVER)
+    loads = plans.plan_load(needed, stock.van, stock.stores, past.groups, past.catalogue.parts)
+    supply_now = group_supply(past, stock.van)
+    supply = plans.after_loading(stock.van, loads, past.groups)
+    outlooks = _outlooks(past, jobs, needs, (draws.with_stock(supply), draws.with_stock(supply_now)), supply)
+    takes = [need for outlook in outlooks for need in outlook.needs]
+    return LoadOut(
+        date=chosen,
+        van=place,
+        day_odds=draws.with_stock(supply).all_done,
+        jobs=outlooks,
+        load=tuple(_load(past, line, jobs, needs, needed) for line in loads),
+        buy=tuple(_buy(session, past, line) for line in plans.plan_buy(draws, supply, needed)),
+        cautions=tuple(cautions_for(need.part for need in takes if need.probability >= _CAUTION_FROM)),
+    )
+
+
+def _outlooks(
+    past: Past, jobs: Sequence[Job], needs: Sequence[JobNeeds], odds: tuple[DayOdds, DayOdds], supply: Mapping[str, int]
+) -> tuple[JobOutlook, ...]:
+    component_of = {group: past.catalogue.parts[group].component or group for group in past.groups.values()}
+    found = []
+    for job, need, then, now in zip(jobs, needs, odds[0].jobs, odds[1].jobs, strict=True):
+        lines = marginals(need, component_of)
+        short = plans.shortages(need, {line.group: line.qty for line in lines}, supply)
+        found.append(
+            JobOutlook(
+                job,
+                then.probability,
+                now.probability,
+                then.standard_error,
+                tuple(_need(past, line, supply) for line in lines),
+                tuple(Short(_part(past, s.group), s.qty, s.lost_odds) for s in short),
+                need.jobs_like_it,
+            )  # fmt: skip
+        )
+    return tuple(found)
+
+
+def _part(past: Past, group: str) -> Part:
+    """The part number to name for a stock group: the one that replaces all others."""
+    return past.catalogue.parts[past.catalogue.current(group)]
+
+
+def _need(past: Past, line: NeedLine, supply: Mapping[str, int]) -> Need:
+    held = supply.get(line.group, 0)
+    return Need(line.component, _part(past, line.group), line.probability, line.qty, held, line.jobs_like_it)
+
+
+def _load(
+    past: Past, line: LoadLine, jobs: Sequence[Job], needs: Sequence[JobNeeds], needed: Mapping[str, int]
+) -> Load:
+    part = past.catalogue.parts[line.part]
+    takers = [job.time or job.job for job, need in zip(jobs, needs, strict=True) if _takes(need, line.group)]
+    who = f"{' and '.join(takers)} may take {show_qty(needed[line.group], part.unit)}"
+    has = show_qty(line.on_hand, part.unit)
+    return Load(part, line.qty, line.from_place, line.on_hand, f"{who}; van has {has}")
+
+
+def _takes(need: JobNeeds, group: str) -> bool:
+    weight = sum(case.weight for case in need.cases if group in case.needs)
+    prior = any(p > 0 and group in taken for choice in need.prior for p, taken in choice.outcomes)
+    return weight > 0.01 or (prior and need.prior_weight > 0.01)
+
+
+def _buy(session: Session, past: Past, line: BuyLine) -> Buy:
+    part = _part(past, line.group)
+    supplier = past.catalogue.suppliers.get(part.supplier)
+    cutoff = arrives = None
+    if supplier:
+        days = calendar(session)
+        cutoff = next_cutoff(supplier.order_days, supplier.cutoff, now=session.now, calendar=days)
+        if cutoff:
+            arrives = arrival_date(cutoff.date(), past.catalogue.lead_working_days(part.part), days)
+    return Buy(part, round_up_to_packs(line.qty, part.pack_size), line.gain, cutoff, arrives)
+
+
+def load_all(session: Session, day: date | None = None, *, van: str = "van") -> tuple[LoadOut, Entry | None]:
+    """Record everything on the load list as carried to the van, as one entry; None when nothing is."""
+    plan = load_out(session, day, van=van)
+    lines = tuple(Line(row.part.part, row.qty, row.from_place, plan.van) for row in plan.load)
+    if not lines:
+        return plan, None
+    note = f"load-out for {plan.date}"
+    return plan, post(session.ledger, Draft(at=session.now, kind="loaded", lines=lines, note=note))
