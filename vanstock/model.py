@@ -201,6 +201,18 @@ class Entry:
 
 
 @dataclass(frozen=True, slots=True)
+class PastEntry:
+    """An entry with its lines, and the id of the entry that undid it."""
+
+    entry: Entry
+    movements: tuple[Movement, ...]
+    missed: tuple[tuple[str, str, int], ...]
+    counted: tuple[tuple[str, str, int], ...]
+    bookings: tuple[Job, ...]
+    undone_by: str
+
+
+@dataclass(frozen=True, slots=True)
 class Balance:
     """What the ledger says lies at a place: base units, pence, and whether a count is needed."""
 

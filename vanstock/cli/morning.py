@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from vanstock.cli.options import Day, Json, Van, example, opened
-from vanstock.cli.show import Column, as_json, figure, say, table, tell, words
+from vanstock.cli.show import Column, as_json, figure, paragraph, say, table, tell, words
 from vanstock.errors import BadValue
 from vanstock.quantity import format_qty, show_qty
 
@@ -43,7 +43,7 @@ def _show(found: LoadOut) -> None:
         say(f"{when}: nothing booked (vanstock booking add books a job)")
         return
     jobs = "1 job" if len(found.jobs) == 1 else f"{len(found.jobs)} jobs"
-    day = "" if found.day_odds is None else f", all finished first time: {found.day_odds:.0%}"
+    day = "" if found.day_odds is None else f", chance that all finish first time {percent(found.day_odds)}"
     say(f"{when}: {jobs}{day}")
     for outlook in found.jobs:
         _show_job(outlook)
@@ -52,7 +52,7 @@ def _show(found: LoadOut) -> None:
     if found.cautions:
         say("\nTAKE CARE")
         for caution in found.cautions:
-            say(f"- {caution}")
+            paragraph(caution, first="- ", then="  ")
 
 
 def _show_job(outlook: JobOutlook) -> None:
@@ -61,20 +61,27 @@ def _show_job(outlook: JobOutlook) -> None:
     say(f"\n{job.time or '--:--'}  {job.job}  {job.family} {job.job_type}{codes}")
     say(f"       {_odds(outlook)}")
     likely = [need for need in outlook.needs if need.probability >= _SHOWN_FROM]
-    for row in _wrapped("takes", [_need(need) for need in likely]):
-        say(row)
-    for row in _wrapped("SHORT", [_short(short.part.part, short.qty, short.part.unit) for short in outlook.short]):
-        say(row)
+    components = [need.component for need in likely]
+    takes = [_need(need, split=components.count(need.component) > 1) for need in likely]
+    short = [f"{show_qty(s.qty, s.part.unit)} x {s.part.part} (costs {percent(s.lost_odds)})" for s in outlook.short]
+    for heading, items in (("takes", takes), ("SHORT", short)):
+        if items:
+            paragraph(", ".join(items), first=f"       {heading}  ", then=" " * 14)
 
 
 def _odds(outlook: JobOutlook) -> str:
     if outlook.odds is None or outlook.odds_now is None:
         return "odds not known: no finished job and no usual table to go by"
-    told = f"{outlook.odds:.0%} {_in_words(outlook.odds)}"
-    if round(outlook.odds_now, 2) != round(outlook.odds, 2):
-        told += f", but {outlook.odds_now:.0%} as the van stands"
-    few = outlook.jobs_like_it < _FEW_JOBS
-    return f"{told} ({'only ' if few else ''}{outlook.jobs_like_it} jobs like it so far)"
+    told = f"{percent(outlook.odds)} {_in_words(outlook.odds)}"
+    if percent(outlook.odds_now) != percent(outlook.odds):
+        told += f", {percent(outlook.odds_now)} as the van stands"
+    few = "only " if outlook.jobs_like_it < _FEW_JOBS else ""
+    return f"{told} (by {few}{outlook.jobs_like_it} jobs like it)"
+
+
+def percent(share: float) -> str:
+    """Odds as a person reads them; never a promise of 100%."""
+    return ">99%" if share >= 0.995 else f"{share:.0%}"
 
 
 def _in_words(odds: float) -> str:
@@ -84,21 +91,9 @@ def _in_words(odds: float) -> str:
     return "IN DANGER"
 
 
-def _need(need: Need) -> str:
-    return f"{need.component} {show_qty(need.qty, need.part.unit)} ({need.probability:.0%})"
-
-
-def _short(part: str, qty: int, unit: str) -> str:
-    return f"{show_qty(qty, unit)} x {part}"
-
-
-def _wrapped(heading: str, items: list[str]) -> list[str]:
-    import textwrap
-
-    if not items:
-        return []
-    lines = textwrap.wrap(", ".join(items), 65, break_on_hyphens=False)
-    return [f"       {heading if i == 0 else ' ' * len(heading)}  {line}" for i, line in enumerate(lines)]
+def _need(need: Need, *, split: bool) -> str:
+    what = f"{need.component} {need.part.part}" if split else need.component
+    return f"{what} {show_qty(need.qty, need.part.unit)} ({percent(need.probability)})"
 
 
 def _show_load(lines: tuple[Load, ...]) -> None:
@@ -125,7 +120,7 @@ def _show_buy(found: LoadOut) -> None:
 def _buy_cells(row: Buy, found: LoadOut) -> tuple[str, ...]:
     until = f"{row.cutoff:%a %H:%M}" if row.cutoff else "?"
     late = row.arrives is not None and row.arrives > found.date
-    comes = f"{row.arrives:%a} {row.arrives:%d %b}{', too late' if late else ''}" if row.arrives else "?"
+    comes = f"{row.arrives:%a} {row.arrives.day} {row.arrives:%b}{', too late' if late else ''}" if row.arrives else "?"
     qty = show_qty(row.qty, row.part.unit)
     return (row.part.part, row.part.description, qty, row.part.supplier or "?", until, comes)
 

@@ -9,13 +9,13 @@ from __future__ import annotations
 import json
 import os
 import sys
-import textwrap
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any
 
 WIDTH = 80
+_LEAST_WRAPPED = 10
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,28 +89,46 @@ def _rich_table(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> Non
 
 def _plain_table(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> None:
     widths = _widths(columns, rows)
-    lines = [[column.heading for column in columns], ["-" * width for width in widths], *rows]
-    for cells in lines:
-        wrapped = [textwrap.wrap(c, w) or [""] for c, w in zip(cells, widths, strict=True)]
-        for depth in range(max(map(len, wrapped))):
-            parts = [
-                (piece[depth] if depth < len(piece) else "").rjust(width)
-                if column.right
-                else (piece[depth] if depth < len(piece) else "").ljust(width)
-                for piece, width, column in zip(wrapped, widths, columns, strict=True)
-            ]
-            say("  ".join(parts).rstrip())
+    kept = [i for i, width in enumerate(widths) if width]
+    for cells in ([c.heading for c in columns], ["-" * width for width in widths], *rows):
+        wrapped = {i: _wrap(cells[i], widths[i]) for i in kept}
+        for depth in range(max(map(len, wrapped.values()))):
+            pieces = [(wrapped[i][depth] if depth < len(wrapped[i]) else "", i) for i in kept]
+            say("  ".join(_aligned(piece, widths[i], columns[i]) for piece, i in pieces).rstrip())
+
+
+def _wrap(cell: str, width: int) -> list[str]:
+    """The cell in lines of at most `width`; a short cell, as most are, is left as it is."""
+    if len(cell) <= width:
+        return [cell]
+    import textwrap
+
+    return textwrap.wrap(cell, width) or [""]
+
+
+def _aligned(piece: str, width: int, column: Column) -> str:
+    return piece.rjust(width) if column.right else piece.ljust(width)
 
 
 def _widths(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> list[int]:
+    """Natural widths, the widest column that may wrap made narrower until 80 columns hold the table."""
     natural = [max([len(c.heading), *(len(row[i]) for row in rows)]) for i, c in enumerate(columns)]
-    spare = WIDTH - sum(natural) - 2 * (len(columns) - 1)
-    for i in sorted((i for i, c in enumerate(columns) if c.wraps), key=lambda i: -natural[i]):
-        if spare < 0:
-            narrower = max(natural[i] + spare, 12, len(columns[i].heading))
-            spare += natural[i] - narrower
-            natural[i] = narrower
+    room = WIDTH - 2 * (sum(map(bool, natural)) - 1)
+    floors = {i: max(len(c.heading), _LEAST_WRAPPED) for i, c in enumerate(columns) if c.wraps}
+    while sum(natural) > room:
+        widest = max(floors, key=lambda i: natural[i] - floors[i], default=None)
+        if widest is None or natural[widest] <= floors[widest]:
+            break
+        natural[widest] -= 1
     return natural
+
+
+def paragraph(text: str, *, first: str = "", then: str = "") -> None:
+    """Print text wrapped to 80 columns, the first line behind `first`, the others behind `then`."""
+    import textwrap
+
+    for line in textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=then, break_on_hyphens=False):
+        say(line)
 
 
 @contextmanager

@@ -12,8 +12,7 @@ from vanstock.cli.show import Column, as_json, figure, say, table, tell, words
 from vanstock.quantity import format_money, format_qty, parse_money, parse_price, show_qty
 
 if TYPE_CHECKING:
-    from vanstock.ledger.reading import PastEntry
-    from vanstock.model import Part
+    from vanstock.model import Part, PastEntry
     from vanstock.routines.stock import History, Posted, StockRow
 
 Place = Annotated[str, typer.Option("--place", metavar="PLACE", help="A van or a store.")]

@@ -45,8 +45,7 @@ def reorder(
         until = f"order by {cutoff:%a} {cutoff:%Y-%m-%d %H:%M}" if cutoff else "no cut-off known"
         say(f"{order.supplier or 'no supplier named'}  {supplier.name}: {until}")
         columns = (
-            Column("part"), words("what"), figure("order"), figure("packs"), figure("cost"), figure("min"),
-            figure("max"), words("why"),
+            Column("part"), words("what"), figure("order"), figure("packs"), figure("cost"), figure("max"), words("why"),
         )  # fmt: skip
         table(columns, [_cells(line, found.catalogue.parts[line.part]) for line in order.lines])
         carriage = format_money(order.carriage) if order.carriage else "free"
@@ -57,10 +56,8 @@ def reorder(
 
 def _cells(line: OrderLine, part: Part) -> tuple[str, ...]:
     unit = part.unit
-    return (
-        line.part, part.description, show_qty(line.qty, unit), str(line.packs), format_money(line.cost),
-        format_qty(line.min, unit), format_qty(line.max, unit), line.why,
-    )  # fmt: skip
+    cost, most = format_money(line.cost), show_qty(line.max, unit)
+    return (line.part, part.description, show_qty(line.qty, unit), str(line.packs), cost, most, line.why)
 
 
 def _json(found: Reorder) -> dict[str, object]:

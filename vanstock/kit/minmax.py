@@ -34,10 +34,8 @@ def _round_up(base_units: float, code: str) -> int:
 def _basis(forecast: Forecast, target: float) -> str:
     if not forecast.weeks_with_need:
         return f"never needed in {forecast.weeks} weeks"
-    return (
-        f"covers {target:.0%} of {forecast.interval_days}-day spells; needed in {forecast.weeks_with_need} of "
-        f"{forecast.weeks} weeks"
-    )
+    seen = f"needed in {forecast.weeks_with_need} of {forecast.weeks} weeks"
+    return f"lasts {forecast.interval_days} working days in {target:.0%} of cases; {seen}"
 
 
 def pinned(part: str, low: int, high: int) -> MinMax:

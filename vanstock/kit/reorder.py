@@ -90,7 +90,7 @@ def _why(stock: StockPosition, *, at_min: bool) -> str:
         left += f" after {show_qty(stock.reserved, unit)} kept for later jobs"
     if stock.booked_need > max(stock.position, stock.levels.min if at_min else 0):
         return f"{left}, booked jobs may take {show_qty(stock.booked_need, unit)}"
-    return f"{left}, at or below min {show_qty(stock.levels.min, unit)}"
+    return f"{left}, min is {show_qty(stock.levels.min, unit)}"
 
 
 def plan_reorder(positions: Iterable[StockPosition], suppliers: Mapping[str, Supplier]) -> list[SupplierOrder]:

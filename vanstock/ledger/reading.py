@@ -7,10 +7,9 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import date
 
-from vanstock.model import Balance, Entry, Job, Movement, OpeningStock, Used
+from vanstock.model import Balance, Job, Movement, OpeningStock, PastEntry, Used
 
 _JOB = "job, date, time, family, job_type, codes, status, van, reference"
 
@@ -107,18 +106,6 @@ def opened_at(connection: sqlite3.Connection) -> str | None:
 def stock_lines(connection: sqlite3.Connection) -> list[OpeningStock]:
     """Today's stock as the lines of an opening count."""
     return [OpeningStock(row.part, row.place, row.qty, row.value) for row in balances(connection)]
-
-
-@dataclass(frozen=True, slots=True)
-class PastEntry:
-    """An entry with its lines, and the id of the entry that undid it."""
-
-    entry: Entry
-    movements: tuple[Movement, ...]
-    missed: tuple[tuple[str, str, int], ...]
-    counted: tuple[tuple[str, str, int], ...]
-    bookings: tuple[Job, ...]
-    undone_by: str
 
 
 def entries_about(connection: sqlite3.Connection, *, part: str = "", job: str = "", limit: int = 50) -> list[PastEntry]:

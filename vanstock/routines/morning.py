@@ -28,6 +28,7 @@ from vanstock.workdays import arrival_date, next_cutoff
 SEED = 20_270_301
 _NOON = time(12)
 _CAUTION_FROM = 0.05
+_MOST_NAMED = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,12 +141,13 @@ def load_out(session: Session, day: date | None = None, *, van: str = "van") -> 
     loads = plans.plan_load(needed, stock.van, stock.stores, past.groups, past.catalogue.parts)
     supply_now = group_supply(past, stock.van)
     supply = plans.after_loading(stock.van, loads, past.groups)
-    outlooks = _outlooks(past, jobs, needs, (draws.with_stock(supply), draws.with_stock(supply_now)), supply)
+    supplies = _Supplies(supply, supply_now, draws.with_stock(supply), draws.with_stock(supply_now))
+    outlooks = _outlooks(past, needs, jobs, supplies)
     takes = [need for outlook in outlooks for need in outlook.needs]
     return LoadOut(
         date=chosen,
         van=place,
-        day_odds=draws.with_stock(supply).all_done,
+        day_odds=supplies.odds.all_done,
         jobs=outlooks,
         load=tuple(_load(past, line, jobs, needs, needed) for line in loads),
         buy=tuple(_buy(session, past, line) for line in plans.plan_buy(draws, supply, needed)),
@@ -153,25 +155,34 @@ def load_out(session: Session, day: date | None = None, *, van: str = "van") -> 
     )
 
 
+@dataclass(frozen=True, slots=True)
+class _Supplies:
+    """Base units by group with the load list aboard and as the van stands, and the day's odds with each."""
+
+    loaded: Mapping[str, int]
+    now: Mapping[str, int]
+    odds: DayOdds
+    odds_now: DayOdds
+
+
 def _outlooks(
-    past: Past, jobs: Sequence[Job], needs: Sequence[JobNeeds], odds: tuple[DayOdds, DayOdds], supply: Mapping[str, int]
+    past: Past, needs: Sequence[JobNeeds], jobs: Sequence[Job], supplies: _Supplies
 ) -> tuple[JobOutlook, ...]:
     component_of = {group: past.catalogue.parts[group].component or group for group in past.groups.values()}
     found = []
-    for job, need, then, now in zip(jobs, needs, odds[0].jobs, odds[1].jobs, strict=True):
+    for job, need, then, now in zip(jobs, needs, supplies.odds.jobs, supplies.odds_now.jobs, strict=True):
         lines = marginals(need, component_of)
-        short = plans.shortages(need, {line.group: line.qty for line in lines}, supply)
-        found.append(
-            JobOutlook(
-                job,
-                then.probability,
-                now.probability,
-                then.standard_error,
-                tuple(_need(past, line, supply) for line in lines),
-                tuple(Short(_part(past, s.group), s.qty, s.lost_odds) for s in short),
-                need.jobs_like_it,
-            )  # fmt: skip
+        short = plans.shortages(need, {line.group: line.qty for line in lines}, supplies.loaded)
+        outlook = JobOutlook(
+            job=job,
+            odds=then.probability,
+            odds_now=now.probability,
+            standard_error=then.standard_error,
+            needs=tuple(_need(past, line, supplies.now) for line in lines),
+            short=tuple(Short(_part(past, s.group), s.qty, s.lost_odds) for s in short),
+            jobs_like_it=need.jobs_like_it,
         )
+        found.append(outlook)
     return tuple(found)
 
 
@@ -190,7 +201,8 @@ def _load(
 ) -> Load:
     part = past.catalogue.parts[line.part]
     takers = [job.time or job.job for job, need in zip(jobs, needs, strict=True) if _takes(need, line.group)]
-    who = f"{' and '.join(takers)} may take {show_qty(needed[line.group], part.unit)}"
+    named = " and ".join(takers) if len(takers) <= _MOST_NAMED else f"{len(takers)} jobs"
+    who = f"{named} may take {show_qty(needed[line.group], part.unit)}"
     has = show_qty(line.on_hand, part.unit)
     return Load(part, line.qty, line.from_place, line.on_hand, f"{who}; van has {has}")
 

@@ -34,7 +34,7 @@ def find_part(session: Session, text: str, *, family: str = "", place: str = "")
     exact = catalogue.part_by_number(session.ledger, text.strip())
     if exact:
         return exact
-    found = find_parts(session, text)
+    found = _called_just_that(find_parts(session, text), text)
     if not found:
         raise NotFound(f"no part matches {text!r}: `vanstock stock WORDS` looks for parts, parts.csv adds them")
     fitting = catalogue.parts_of_family(session.ledger, family) if family else set()
@@ -45,6 +45,12 @@ def find_part(session: Session, text: str, *, family: str = "", place: str = "")
         if len(candidates) == 1:
             return candidates[0]
     raise _ambiguous(text, near + [part for part in found if part not in near])
+
+
+def _called_just_that(parts: list[Part], text: str) -> list[Part]:
+    """Those whose component is exactly the words given, if any: "vaporiser" is not the vaporiser gasket."""
+    named = [part for part in parts if part.component.casefold() == " ".join(text.casefold().split())]
+    return named or parts
 
 
 def _one_stock(session: Session, parts: list[Part]) -> bool:

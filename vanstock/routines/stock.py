@@ -9,9 +9,8 @@ from vanstock.errors import BadValue, NotFound
 from vanstock.ledger import catalogue, reading
 from vanstock.ledger.entries import DIFFERENCE, SUPPLIER, Counted, Draft, post
 from vanstock.ledger.file import writing
-from vanstock.ledger.reading import PastEntry
 from vanstock.ledger.valuing import Line
-from vanstock.model import Balance, Entry, Part, Place
+from vanstock.model import Balance, Entry, Part, PastEntry, Place
 from vanstock.quantity import parse_qty, show_qty, value_of
 from vanstock.routines.job import read_qty
 from vanstock.routines.naming import find_job, find_part, find_parts
