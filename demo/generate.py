@@ -47,7 +47,12 @@ REPLACED_ON = {"DS-KRA-010-B": date(2026, 3, 2), "PS-KRA-400-B": date(2026, 6, 1
 HOSE_OF = {"DUN": "410", "ZEL": "410", "TAV": "410", "KRA": "411", "KRB": "411", "LUN": "411", "FEN": "411"}
 SPLIT = {"DS-KRB-010-A": "0.51", "DS-KRB-020-A": "0.49"}
 OTHER_BOX = {"GP-FEN-100-A": "LUN", "GP-LUN-100-A": "FEN"}
-CUTOFFS = {"WMF": ("Mon-Fri", "11:00"), "ODP": ("Mon-Fri", "17:00"), "GWC": ("Tue", "12:00"), "PDP": ("Mon-Fri", "12:00")}
+CUTOFFS = {
+    "WMF": ("Mon-Fri", "11:00"),
+    "ODP": ("Mon-Fri", "17:00"),
+    "GWC": ("Tue", "12:00"),
+    "PDP": ("Mon-Fri", "12:00"),
+}
 BOOKINGS = (
     ("2027-03-01", "08:00", "KRA", "heat-source", "P20CB;P246B"), ("2027-03-01", "10:30", "LUN", "pressure-side", "P2453"),
     ("2027-03-01", "13:30", "DUN", "clean", "P2463"), ("2027-03-01", "16:00", "KRB", "heat-source", "P20D0;P24A4"),
@@ -97,7 +102,15 @@ def suppliers() -> Iterator[Sequence[str]]:
         paid = row["carriage_paid_over_gbp_ex_vat"]
         over = "" if float(paid) == 0 else f"{float(paid):.2f}"
         carriage = f"{float(row['carriage_gbp']):.2f}"
-        yield name, row["name"], row["lead_working_days"], *CUTOFFS[name], carriage, over, f"orders@{name.lower()}.example"
+        yield (
+            name,
+            row["name"],
+            row["lead_working_days"],
+            *CUTOFFS[name],
+            carriage,
+            over,
+            f"orders@{name.lower()}.example",
+        )
 
 
 def families() -> Iterator[Sequence[str]]:
@@ -257,9 +270,9 @@ def add(needs: dict[str, float], dice: random.Random, part: str, qty: float) -> 
         qty = qty if dice.random() < 0.7 else dice.randint(1, 3)
     needs[part] = needs.get(part, 0) + qty
     for row in scenario("goes_with"):
-        if row["when_fitted"] == SUCCESSOR.get(part, part) and float(row["qty"]) >= 0.5:
-            if dice.random() < float(row["probability"]) and row["also"] not in needs:
-                add(needs, dice, row["also"], float(row["qty"]))
+        listed = row["when_fitted"] == SUCCESSOR.get(part, part) and float(row["qty"]) >= 0.5
+        if listed and dice.random() < float(row["probability"]) and row["also"] not in needs:
+            add(needs, dice, row["also"], float(row["qty"]))
 
 
 def draw_missed(dice: random.Random, needs: dict[str, float]) -> dict[str, float]:

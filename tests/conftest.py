@@ -44,7 +44,8 @@ def fill_small_firm(session: Session) -> None:
         riders = [GoesWith("VAP-1", "GKT-1", 1), GoesWith("VAP-2", "GKT-1", 1), GoesWith("VAP-2", "BLT-1", 2)]
         catalogue.save_rows(ledger, GoesWith, riders)
         catalogue.save_rows(ledger, Usual, [
-            Usual("heat-source", "*", "vaporiser", 0.88, 1, 8), Usual("heat-source", "*", "cleaning fluid", 0.85, 2000, 20),
+            Usual("heat-source", "*", "vaporiser", 0.88, 1, 8),
+            Usual("heat-source", "*", "cleaning fluid", 0.85, 2000, 20),
             Usual("clean", "*", "cleaning fluid", 0.92, 2000, 20), Usual("clean", "AAA", "pressure sensor", 0.14, 1, 8),
         ])  # fmt: skip
 

@@ -6,7 +6,7 @@ ends 1. Anything else that is raised is a bug and keeps its traceback.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 
 class VanstockError(Exception):
@@ -33,8 +33,7 @@ class LedgerUnusable(VanstockError):
     """The ledger file cannot be opened, is locked, is newer than the program, or is no ledger."""
 
 
-@dataclass(frozen=True, slots=True)
-class Problem:
+class Problem(NamedTuple):
     """One thing wrong in an import folder, as data: where it is and what is wrong."""
 
     file: str

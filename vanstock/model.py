@@ -2,19 +2,23 @@
 
 Quantities are whole base units, money whole pence, prices ten-thousandths (see `quantity`). An empty
 string stands for "not given" in text fields, None in numbers.
+
+They are named tuples: as frozen and as small as a slotted dataclass, and fifteen times quicker to define,
+which every command would otherwise pay for before it has done anything.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from datetime import date, datetime
+from types import MappingProxyType
+from typing import Any, NamedTuple
 
 EVERY_FAMILY = "*"
+_NOTHING: Mapping[str, Any] = MappingProxyType({})
 
 
-@dataclass(frozen=True, slots=True)
-class Supplier:
+class Supplier(NamedTuple):
     """Who sells parts, how long they take, when an order must be in, and what the carriage costs."""
 
     supplier: str
@@ -27,8 +31,7 @@ class Supplier:
     email: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Family:
+class Family(NamedTuple):
     """Vehicles that share an engine and exhaust layout."""
 
     family: str
@@ -37,8 +40,7 @@ class Family:
     year_to: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Part:
+class Part(NamedTuple):
     """A part number and what is known of it. `pack_size` is base units; `cost` a price per unit ex VAT;
     `surcharge` pence; `weight_grams` grams for one unit; `lead_working_days` None means the supplier's."""
 
@@ -60,8 +62,7 @@ class Part:
     superseded_by: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Fits:
+class Fits(NamedTuple):
     """A part fits a family (`*` is every family); `share` is how often this part is the one, 0..1."""
 
     family: str
@@ -69,8 +70,7 @@ class Fits:
     share: float = 1.0
 
 
-@dataclass(frozen=True, slots=True)
-class GoesWith:
+class GoesWith(NamedTuple):
     """Fitting one unit of `part` takes `qty` base units of `also`."""
 
     part: str
@@ -78,8 +78,7 @@ class GoesWith:
     qty: int
 
 
-@dataclass(frozen=True, slots=True)
-class Usual:
+class Usual(NamedTuple):
     """What a job usually takes before there is history: `probability` that it needs `qty` base units of
     the component, worth so many finished jobs of evidence."""
 
@@ -91,8 +90,7 @@ class Usual:
     worth_jobs: float
 
 
-@dataclass(frozen=True, slots=True)
-class Job:
+class Job(NamedTuple):
     """A booking or a finished job. `time` is HH:MM or empty; `status` booked, done or cancelled."""
 
     job: str
@@ -106,8 +104,7 @@ class Job:
     reference: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Used:
+class Used(NamedTuple):
     """What one job took of one part: fitted, and missed (needed on the job and not aboard)."""
 
     job: str
@@ -116,8 +113,7 @@ class Used:
     missed: int
 
 
-@dataclass(frozen=True, slots=True)
-class OpeningStock:
+class OpeningStock(NamedTuple):
     """A counted quantity of a part at a place when the ledger began, worth `value` pence in all."""
 
     part: str
@@ -126,21 +122,19 @@ class OpeningStock:
     value: int
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
+class Place(NamedTuple):
     """Where stock lies or goes: kind is van, store, or one of the ledger's own outside places."""
 
     place: str
     kind: str
 
 
-@dataclass(frozen=True, slots=True)
-class Catalogue:
+class Catalogue(NamedTuple):
     """Everything known of parts, families and suppliers, as looked up by the pure rooms."""
 
-    parts: Mapping[str, Part] = field(default_factory=dict)
-    families: Mapping[str, Family] = field(default_factory=dict)
-    suppliers: Mapping[str, Supplier] = field(default_factory=dict)
+    parts: Mapping[str, Part] = _NOTHING
+    families: Mapping[str, Family] = _NOTHING
+    suppliers: Mapping[str, Supplier] = _NOTHING
     fits: tuple[Fits, ...] = ()
     goes_with: tuple[GoesWith, ...] = ()
     usual: tuple[Usual, ...] = ()
@@ -162,8 +156,7 @@ class Catalogue:
         return supplier.lead_working_days if supplier else 0
 
 
-@dataclass(frozen=True, slots=True)
-class FinishedJob:
+class FinishedJob(NamedTuple):
     """A finished job and what it needed: base units by part number, fitted plus missed, return visits
     settled."""
 
@@ -175,8 +168,7 @@ class FinishedJob:
     needs: Mapping[str, int]
 
 
-@dataclass(frozen=True, slots=True)
-class Movement:
+class Movement(NamedTuple):
     """One line of an entry: `qty` base units and `value` pence of a part from one place to another."""
 
     part: str
@@ -187,8 +179,7 @@ class Movement:
     job: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Entry:
+class Entry(NamedTuple):
     """One act of a person, as read back: local time with offset, kind, device, note, what it reverses."""
 
     seq: int
@@ -200,8 +191,7 @@ class Entry:
     reverses: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class PastEntry:
+class PastEntry(NamedTuple):
     """An entry with its lines, and the id of the entry that undid it."""
 
     entry: Entry
@@ -212,8 +202,7 @@ class PastEntry:
     undone_by: str
 
 
-@dataclass(frozen=True, slots=True)
-class Balance:
+class Balance(NamedTuple):
     """What the ledger says lies at a place: base units, pence, and whether a count is needed."""
 
     part: str
@@ -223,8 +212,7 @@ class Balance:
     count_needed: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Forecast:
+class Forecast(NamedTuple):
     """How many of a part are coming: units per week, and the need over its protection interval.
 
     Means and quantiles are in base units; `interval_days` are working days; `quantiles` maps a
@@ -245,8 +233,7 @@ class Forecast:
     quantiles: Mapping[float, float]
 
 
-@dataclass(frozen=True, slots=True)
-class MinMax:
+class MinMax(NamedTuple):
     """The levels a part is ordered by, in base units; `basis` says in words where they come from."""
 
     part: str
@@ -256,8 +243,7 @@ class MinMax:
     basis: str
 
 
-@dataclass(frozen=True, slots=True)
-class Moment:
+class Moment(NamedTuple):
     """The clock as a routine sees it: local time with its offset."""
 
     now: datetime
@@ -291,16 +277,14 @@ def stock_groups(catalogue: Catalogue) -> dict[str, str]:
     return {part: first[now] for part, now in current.items()}
 
 
-@dataclass(frozen=True, slots=True)
-class WeightedCase:
+class WeightedCase(NamedTuple):
     """What one kind of finished job took, as base units by stock group, and its share of the weight."""
 
     weight: float
     needs: Mapping[str, int]
 
 
-@dataclass(frozen=True, slots=True)
-class ComponentChoice:
+class ComponentChoice(NamedTuple):
     """A component that a job may take, independently of others: outcomes as (probability, base units by
     stock group); what is missing to 1 is the chance that nothing is taken."""
 
@@ -308,8 +292,7 @@ class ComponentChoice:
     outcomes: tuple[tuple[float, Mapping[str, int]], ...]
 
 
-@dataclass(frozen=True, slots=True)
-class JobNeeds:
+class JobNeeds(NamedTuple):
     """What a job will probably take: weighted cases, and with the rest of the weight independent choices.
 
     `prior_weight` plus the weights of `cases` is 1. `jobs_like_it` counts finished jobs of the same type

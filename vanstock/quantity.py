@@ -8,8 +8,8 @@ clip can cost less than a penny. Nothing here is a float.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
+from typing import NamedTuple
 
 from vanstock.errors import BadValue
 
@@ -18,8 +18,7 @@ MONEY_SCALE = 100
 _LARGEST = 10**12
 
 
-@dataclass(frozen=True, slots=True)
-class Unit:
+class Unit(NamedTuple):
     """A unit of measure: its Recommendation 20 code, base units in one, and the words people type."""
 
     code: str

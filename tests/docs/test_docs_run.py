@@ -40,7 +40,7 @@ def test_every_link_to_a_file_leads_somewhere(page: Path) -> None:
 
 
 def commands(group: Any, path: tuple[str, ...] = ()) -> list[tuple[str, ...]]:
-    found = []
+    found: list[tuple[str, ...]] = []
     for name, command in group.commands.items():
         inner = getattr(command, "commands", None)
         found += commands(command, (*path, name)) if inner else [(*path, name)]
@@ -50,8 +50,10 @@ def commands(group: Any, path: tuple[str, ...] = ()) -> list[tuple[str, ...]]:
 def test_every_command_is_shown_in_the_documentation() -> None:
     from typer.main import get_command
 
-    from vanstock.cli.main import app
+    from vanstock.cli.main import HOMES, program
 
     told = "\n".join(page.read_text(encoding="utf-8") for page in PAGES)
-    missing = [" ".join(path) for path in commands(get_command(app)) if f"vanstock {' '.join(path)}" not in told]
+    missing = [
+        " ".join(path) for path in commands(get_command(program(HOMES))) if f"vanstock {' '.join(path)}" not in told
+    ]
     assert missing == []

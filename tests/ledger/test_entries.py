@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -41,7 +40,7 @@ def test_the_same_id_with_other_content_is_refused_by_name(session: Session) -> 
     draft = Draft(session.now, "received", lines=(Line("SNS-1", 2, SUPPLIER, "van", 9_440),), id="phone-1")
     post(session.ledger, draft)
     with pytest.raises(EntryConflict, match="phone-1"):
-        post(session.ledger, replace(draft, lines=(Line("SNS-1", 3, SUPPLIER, "van", 9_440),)))
+        post(session.ledger, draft._replace(lines=(Line("SNS-1", 3, SUPPLIER, "van", 9_440),)))
 
 
 def test_a_failed_entry_leaves_nothing_behind(session: Session) -> None:
@@ -120,17 +119,17 @@ def test_an_entry_is_undone_once(session: Session) -> None:
 def test_an_undone_booking_is_left_cancelled_and_a_finished_job_is_booked_again(session: Session) -> None:
     job = Job("J1", date(2027, 3, 2), "09:00", "AAA", "clean")
     post(session.ledger, Draft(session.now, "booked", bookings=(job,)))
-    post(session.ledger, Draft(session.now, "finished", bookings=(replace(job, status="done"),)))
+    post(session.ledger, Draft(session.now, "finished", bookings=(job._replace(status="done"),)))
     reverse(session.ledger, last_undoable(session.ledger), at=session.now)
     assert reading.job_named(session.ledger, "j1") == job
     reverse(session.ledger, last_undoable(session.ledger), at=session.now)
-    assert reading.job_named(session.ledger, "J1") == replace(job, status="cancelled")
+    assert reading.job_named(session.ledger, "J1") == job._replace(status="cancelled")
 
 
 def test_a_job_changed_again_since_is_not_silently_put_back(session: Session) -> None:
     job = Job("J1", date(2027, 3, 2), "09:00", "AAA", "clean")
     booked = post(session.ledger, Draft(session.now, "booked", bookings=(job,)))
-    post(session.ledger, Draft(session.now, "moved", bookings=(replace(job, time="11:00"),)))
+    post(session.ledger, Draft(session.now, "moved", bookings=(job._replace(time="11:00"),)))
     with pytest.raises(VanstockError, match="undo the later change first"):
         reverse(session.ledger, booked.id, at=session.now)
 

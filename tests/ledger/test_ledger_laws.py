@@ -5,17 +5,18 @@ from __future__ import annotations
 import sqlite3
 import tempfile
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from vanstock.errors import VanstockError
-from vanstock.ledger.entries import CUSTOMER, DIFFERENCE, SUPPLIER, Counted, Draft, Missed, last_undoable, post, reverse
+from vanstock.errors import NotFound
+from vanstock.ledger.entries import CUSTOMER, SUPPLIER, Counted, Draft, Missed, last_undoable, post, reverse
 from vanstock.ledger.file import open_ledger
 from vanstock.ledger.valuing import Line
+from vanstock.model import Job
 from vanstock.routines.session import Session
 
 PARTS = ("SNS-1", "FLU-1")
@@ -43,6 +44,8 @@ def filled(fill: Callable[[Session], None]) -> Iterator[Session]:
         session = Session(connection, dt.datetime(2027, 3, 1, 12), Path(folder) / "law.db")
         try:
             fill(session)
+            job = Job("J1", session.today, "", "AAA", "clean")
+            post(session.ledger, Draft(session.now, "imported", bookings=(job,)))
             yield session
         finally:
             connection.close()
@@ -62,13 +65,11 @@ def do(session: Session, act: tuple[object, ...]) -> None:
             lines = (Line(p, q, where, STOCK[1 - STOCK.index(where)]),)
         case ("count", str(p), int(q), str(where)):
             counted = (Counted(p, where, q),)
-        case ("missed", str(_), int(_)):
-            missed = ()
+        case ("missed", str(p), int(q)):
+            missed = (Missed("J1", p, q),)
         case _:
-            try:
+            with suppress(NotFound):  # nothing left to undo
                 reverse(session.ledger, last_undoable(session.ledger), at=session.now)
-            except VanstockError as error:
-                assert "nothing to undo" in str(error)
             return
     post(session.ledger, Draft(at=session.now, kind=str(name), lines=lines, counted=counted, missed=missed))
 
@@ -123,9 +124,9 @@ def check(ledger: sqlite3.Connection) -> None:
 
 
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(st.lists(acts, max_size=12), st.integers(1, 12))
+@given(st.lists(acts, max_size=12))
 def test_undoing_everything_brings_every_quantity_back_to_nothing(
-    fill: Callable[[Session], None], sequence: list[tuple[object, ...]], _: int
+    fill: Callable[[Session], None], sequence: list[tuple[object, ...]]
 ) -> None:
     with filled(fill) as session:
         for act in sequence:
@@ -136,4 +137,3 @@ def test_undoing_everything_brings_every_quantity_back_to_nothing(
         assert all(
             v == 0 for (v,) in session.ledger.execute("SELECT value FROM balance WHERE place IN ('van', 'store')")
         )
-        assert DIFFERENCE == "count difference"

@@ -7,26 +7,47 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Iterable, Sequence
 from datetime import datetime
+from importlib import import_module
 from typing import Annotated
 
 import typer
 
 from vanstock import __version__
-from vanstock.cli import booking, job, levels, morning, setup, stock, week
 from vanstock.cli.options import Options
 from vanstock.cli.show import tell
 from vanstock.errors import BadValue, ImportRefused, VanstockError
 
-app = typer.Typer(
-    name="vanstock",
-    help="Keeps a mobile technician's van stocked: load-out, parts fitted, reorder list.",
-    no_args_is_help=True,
-    rich_markup_mode=None,
-    pretty_exceptions_enable=False,
-)
-for module in (morning, job, stock, week, levels, booking, setup):
-    module.add_to(app)
+HOMES = {
+    "morning": ("loadout", "load"),
+    "job": ("fit", "missed", "finish", "undo"),
+    "stock": ("stock", "count", "history", "received"),
+    "week": ("reorder",),
+    "levels": ("forecast", "minmax"),
+    "booking": ("booking",),
+    "setup": ("import", "export", "place", "setting"),
+}
+"""Which module holds which commands, in the order help shows them."""
+
+
+def program(homes: Iterable[str]) -> typer.Typer:
+    """The program with the commands of these modules."""
+    app = typer.Typer(name="vanstock", no_args_is_help=True, rich_markup_mode=None, pretty_exceptions_enable=False)
+    app.callback()(options)
+    for home in homes:
+        import_module(f"vanstock.cli.{home}").add_to(app)
+    return app
+
+
+def homes_for(words: Sequence[str]) -> list[str]:
+    """The modules that a command line can need: building the other commands would cost as much again.
+
+    All of them unless some word is a command's name; for help on the program and for shell completion too.
+    """
+    named = [home for home, commands in HOMES.items() if any(word in commands for word in words)]
+    asks_for_all = "_VANSTOCK_COMPLETE" in os.environ or (words and words[0].startswith("--help"))
+    return list(HOMES) if asks_for_all or not named else named
 
 
 def _version(wanted: bool) -> None:
@@ -44,7 +65,6 @@ def _now(text: str | None) -> datetime | None:
         raise BadValue(f"--now {text!r} is not a moment: write it as 2027-03-01T07:30") from None
 
 
-@app.callback()
 def options(
     ctx: typer.Context,
     ledger: Annotated[str | None, typer.Option(metavar="FILE", help="The ledger file; else VANSTOCK_LEDGER.")] = None,
@@ -58,7 +78,7 @@ def options(
 def run() -> None:
     """Run the command line; the console script."""
     try:
-        app()
+        program(homes_for(sys.argv[1:]))()
     except ImportRefused as refused:
         for problem in refused.problems:
             tell(str(problem))

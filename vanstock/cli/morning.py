@@ -76,7 +76,7 @@ def _odds(outlook: JobOutlook) -> str:
     if percent(outlook.odds_now) != percent(outlook.odds):
         told += f", {percent(outlook.odds_now)} as the van stands"
     few = "only " if outlook.jobs_like_it < _FEW_JOBS else ""
-    return f"{told} (by {few}{outlook.jobs_like_it} jobs like it)"
+    return f"{told} (from {few}{outlook.jobs_like_it} jobs like it)"
 
 
 def percent(share: float) -> str:
@@ -110,19 +110,29 @@ def _show_load(lines: tuple[Load, ...]) -> None:
 
 
 def _show_buy(found: LoadOut) -> None:
-    if not found.buy:
-        return
-    say("\nBUY BEFORE LEAVING")
-    columns = (Column("part"), words("what"), figure("quantity"), Column("from"), Column("order by"), words("comes"))
-    table(columns, [_buy_cells(row, found) for row in found.buy])
+    late = [row for row in found.buy if row.arrives is None or row.arrives > found.date]
+    for heading, rows in (
+        ("BUY BEFORE LEAVING", [row for row in found.buy if row not in late]),
+        ("CANNOT COME IN TIME  (order it, and warn the customer or move the job)", late),
+    ):
+        if rows:
+            say(f"\n{heading}")
+            columns = (
+                Column("part"),
+                words("what"),
+                figure("quantity"),
+                Column("from"),
+                words("order by"),
+                words("comes"),
+            )
+            table(columns, [_buy_cells(row) for row in rows])
 
 
-def _buy_cells(row: Buy, found: LoadOut) -> tuple[str, ...]:
-    until = f"{row.cutoff:%a %H:%M}" if row.cutoff else "?"
-    late = row.arrives is not None and row.arrives > found.date
-    comes = f"{row.arrives:%a} {row.arrives.day} {row.arrives:%b}{', too late' if late else ''}" if row.arrives else "?"
+def _buy_cells(row: Buy) -> tuple[str, ...]:
+    until = f"{row.cutoff:%a %H:%M}" if row.cutoff else "not known"
+    comes = f"{row.arrives:%a} {row.arrives.day} {row.arrives:%b}" if row.arrives else "not known"
     qty = show_qty(row.qty, row.part.unit)
-    return (row.part.part, row.part.description, qty, row.part.supplier or "?", until, comes)
+    return (row.part.part, row.part.description, qty, row.part.supplier or "no supplier", until, comes)
 
 
 def _json(found: LoadOut) -> dict[str, object]:

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, NamedTuple
 
 import typer
 
@@ -18,8 +17,7 @@ Van = Annotated[str, typer.Option("--van", metavar="VAN", help="Which van.")]
 Day = Annotated[str, typer.Option("--date", metavar="DATE", help="A date, like 2027-03-01.")]
 
 
-@dataclass(frozen=True, slots=True)
-class Options:
+class Options(NamedTuple):
     """The ledger named with --ledger and the clock fixed with --now; None for neither."""
 
     ledger: str | None

@@ -11,15 +11,13 @@ import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 WIDTH = 80
 _LEAST_WRAPPED = 10
 
 
-@dataclass(frozen=True, slots=True)
-class Column:
+class Column(NamedTuple):
     """A table column: its heading, whether figures line up on the right, whether its text may wrap."""
 
     heading: str

@@ -44,9 +44,8 @@ def reorder(
     for order, supplier, cutoff in found.orders:
         until = f"order by {cutoff:%a} {cutoff:%Y-%m-%d %H:%M}" if cutoff else "no cut-off known"
         say(f"{order.supplier or 'no supplier named'}  {supplier.name}: {until}")
-        columns = (
-            Column("part"), words("what"), figure("order"), figure("packs"), figure("cost"), figure("max"), words("why"),
-        )  # fmt: skip
+        amounts = (figure("order"), figure("packs"), figure("cost"), figure("max"))
+        columns = (Column("part"), words("what"), *amounts, words("why"))
         table(columns, [_cells(line, found.catalogue.parts[line.part]) for line in order.lines])
         carriage = format_money(order.carriage) if order.carriage else "free"
         say(f"goods {format_money(order.goods)}, carriage {carriage}, total {format_money(order.total)} ex VAT\n")

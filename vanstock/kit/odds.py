@@ -11,8 +11,8 @@ is the share of seeded draws in which it is finished, with the standard error of
 
 from __future__ import annotations
 
-import itertools
-from collections.abc import Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import prod, sqrt
 from typing import TYPE_CHECKING
@@ -23,7 +23,12 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    Rows = tuple[NDArray[np.intp], NDArray[np.int64]]
+
 DRAWS = 20_000
+
+Outcomes = Sequence[tuple[float, Mapping[str, int]]]
+"""(probability, base units by stock group); what is missing to 1 is the chance that nothing is taken."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +52,9 @@ def job_odds(needs: JobNeeds, supply: Mapping[str, int]) -> float | None:
     if not needs.known:
         return None
     done = sum(case.weight for case in needs.cases if _aboard(case.needs, supply))
-    return min(1.0, done + needs.prior_weight * _prior_odds(needs.prior, supply))
+    if needs.prior_weight > 0:
+        done += needs.prior_weight * _prior_odds(needs.prior, supply)
+    return min(1.0, max(0.0, done))
 
 
 def _aboard(need: Mapping[str, int], supply: Mapping[str, int]) -> bool:
@@ -55,110 +62,159 @@ def _aboard(need: Mapping[str, int], supply: Mapping[str, int]) -> bool:
 
 
 def _prior_odds(prior: Sequence[ComponentChoice], supply: Mapping[str, int]) -> float:
-    """Choices that share no group are independent: a product over clusters, each enumerated."""
-    return prod(_cluster_odds(cluster, supply) for cluster in _clusters(prior))
+    """Choices that share no scarce group are independent: a product over clusters, each summed exactly."""
+    return prod(_cluster_odds(cluster, supply) for cluster in _clusters(_scarce(prior, supply)))
 
 
-def _clusters(prior: Sequence[ComponentChoice]) -> list[list[ComponentChoice]]:
-    clusters: list[tuple[set[str], list[ComponentChoice]]] = []
+def _scarce(prior: Sequence[ComponentChoice], supply: Mapping[str, int]) -> list[Outcomes]:
+    """The choices without the groups that cannot run short even if every choice takes its most."""
+    most: dict[str, int] = defaultdict(int)
     for choice in prior:
-        groups = {group for _, need in choice.outcomes for group in need}
-        joined = [cluster for cluster in clusters if cluster[0] & groups]
-        apart = [cluster for cluster in clusters if not cluster[0] & groups]
-        merged = (groups.union(*(c[0] for c in joined)), [*itertools.chain(*(c[1] for c in joined)), choice])
-        clusters = [*apart, merged]
-    return [choices for _, choices in clusters]
+        for group in touched(choice.outcomes):
+            most[group] += max(need.get(group, 0) for _, need in choice.outcomes)
+    short = {group for group, qty in most.items() if qty > supply.get(group, 0)}
+    trimmed = [[(p, {g: need[g] for g in need.keys() & short}) for p, need in c.outcomes] for c in prior]
+    return [outcomes for outcomes in trimmed if touched(outcomes)]
 
 
-def _cluster_odds(cluster: Sequence[ComponentChoice], supply: Mapping[str, int]) -> float:
-    outcomes = [[(1.0 - sum(p for p, _ in choice.outcomes), {}), *choice.outcomes] for choice in cluster]
-    done = 0.0
-    for combination in itertools.product(*outcomes):
-        total: dict[str, int] = {}
-        for _, need in combination:
-            for group, qty in need.items():
-                total[group] = total.get(group, 0) + qty
-        if _aboard(total, supply):
-            done += prod(probability for probability, _ in combination)
-    return done
+def touched(outcomes: Outcomes) -> set[str]:
+    """The groups that any outcome takes some of."""
+    return {group for _, need in outcomes for group in need}
+
+
+def _clusters(choices: Sequence[Outcomes]) -> list[list[Outcomes]]:
+    clusters: list[tuple[set[str], list[Outcomes]]] = []
+    for outcomes in choices:
+        groups, members = touched(outcomes), [outcomes]
+        for cluster in [c for c in clusters if c[0] & groups]:
+            clusters.remove(cluster)
+            groups, members = groups | cluster[0], cluster[1] + members
+        clusters.append((groups, members))
+    return [members for _, members in clusters]
+
+
+def _cluster_odds(cluster: Sequence[Outcomes], supply: Mapping[str, int]) -> float:
+    """The probability that the choices together stay within supply, one choice after the other.
+
+    A state is what has been taken of the groups that later choices may take too; equal states are one.
+    """
+    states: dict[frozenset[tuple[str, int]], float] = {frozenset(): 1.0}
+    for place, outcomes in enumerate(cluster):
+        later = {group for rest in cluster[place + 1 :] for group in touched(rest)}
+        following: dict[frozenset[tuple[str, int]], float] = defaultdict(float)
+        for taken, before in states.items():
+            for probability, need in [(nothing(outcomes), {}), *outcomes]:
+                total = _together(dict(taken), need)
+                if _aboard(total, supply):
+                    kept = frozenset((group, qty) for group, qty in total.items() if group in later)
+                    following[kept] += before * probability
+        states = following
+    return sum(states.values())
+
+
+def nothing(outcomes: Outcomes) -> float:
+    """The chance that a choice takes nothing."""
+    return max(0.0, 1.0 - sum(probability for probability, _ in outcomes))
+
+
+def _together(taken: dict[str, int], need: Mapping[str, int]) -> dict[str, int]:
+    for group, qty in need.items():
+        taken[group] = taken.get(group, 0) + qty
+    return taken
 
 
 @dataclass(frozen=True, slots=True)
-class JobDraws:
-    """Which outcome each of the draws of one job fell on: for the cases, then for each prior choice on the
-    draws that fell on the prior. Tables give base units by outcome, one column for each group drawn."""
+class Take:
+    """The draws (each once) in which one job of the day takes some of one group, and how much."""
 
-    tables: tuple[Mapping[str, NDArray[np.int64]], ...]
-    picks: tuple[NDArray[np.intp], ...]
-    from_prior: NDArray[np.intp]
-
-    def largest(self, group: str) -> int:
-        """The most that this job can take of a group."""
-        return sum(int(table[group].max()) for table in self.tables if group in table)
-
-    def column(self, group: str) -> NDArray[np.int64] | None:
-        """Base units of a group in every draw; None when the job never takes it."""
-        import numpy as np
-
-        touched = [(i, table[group]) for i, table in enumerate(self.tables) if group in table]
-        if not touched:
-            return None
-        drawn = np.zeros(len(self.picks[0]), dtype=np.int64)
-        for i, outcomes in touched:
-            if i == 0:
-                drawn += outcomes[self.picks[0]]
-            else:
-                drawn[self.from_prior] += outcomes[self.picks[i]]
-        return drawn
+    place: int
+    index: NDArray[np.intp]
+    qty: NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
 class DayDraws:
     """Seeded draws of a day's jobs in order. The same draws serve every question about the day, so that
-    two answers differ only by the stock they were asked with."""
+    two answers differ only by the stock they were asked with. `takes` is by group, in order of jobs."""
 
     needs: tuple[JobNeeds, ...]
-    groups: tuple[str, ...]
-    drawn: tuple[JobDraws, ...]
+    takes: Mapping[str, Sequence[Take]]
     draws: int
 
     def with_stock(self, supply: Mapping[str, int]) -> DayOdds:
         """The odds of each job in order, earlier ones drawing first."""
-        import numpy as np
-
-        done = [np.ones(self.draws, dtype=bool) for _ in self.needs]
-        for group in self.groups:
-            held = supply.get(group, 0)
-            if sum(job.largest(group) for job in self.drawn) > held:
-                self._mark_short(group, held, done)
+        done = self._lacking(supply) == 0
         jobs = tuple(
-            _odds(needs, supply, float(ok.mean()), self.draws, first=place == 0)
-            for place, (needs, ok) in enumerate(zip(self.needs, done, strict=True))
+            _odds(needs, supply, float(done[place].mean()), self.draws, first=place == 0)
+            for place, needs in enumerate(self.needs)
         )
-        if not all(needs.known for needs in self.needs):
+        if not jobs or not all(needs.known for needs in self.needs):
             return DayOdds(jobs, None)
-        return DayOdds(jobs, jobs[0].probability if len(jobs) == 1 else float(np.all(done, axis=0).mean()))
+        return DayOdds(jobs, jobs[0].probability if len(jobs) == 1 else float(done.all(axis=0).mean()))
 
-    def _mark_short(self, group: str, held: int, done: list[NDArray[np.bool_]]) -> None:
+    def gains(self, supply: Mapping[str, int], filled: Mapping[str, int]) -> dict[str, float]:
+        """By group of `filled`: the jobs lost if all of them were brought up to `filled` but this one."""
+        lacking = self._lacking({**supply, **filled})
+        return {
+            group: sum(
+                int((lacking[place][index] == 0).sum()) for place, index, _ in self._short(group, supply.get(group, 0))
+            )
+            / self.draws
+            for group in filled
+        }
+
+    def shortfalls(self, supply: Mapping[str, int]) -> list[dict[str, tuple[float, int]]]:
+        """For each job: by group, the share of draws in which it is short when the job's turn comes, and
+        the median base units missing when it is."""
         import numpy as np
 
-        taken = np.zeros(self.draws, dtype=np.int64)
-        for job, ok in zip(self.drawn, done, strict=True):
-            need = job.column(group)
-            if need is not None:
-                taken += need
-                ok &= (need == 0) | (taken <= held)
+        found: list[dict[str, tuple[float, int]]] = [{} for _ in self.needs]
+        for group in self.takes:
+            for place, index, missing in self._short(group, supply.get(group, 0)):
+                middle = (len(missing) - 1) // 2
+                found[place][group] = len(index) / self.draws, int(np.partition(missing, middle)[middle])
+        return found
 
     def total_quantiles(self, probability: float) -> dict[str, int]:
         """By group, the least base units that hold the day's whole need with this probability."""
         import numpy as np
 
-        rank = max(int(np.ceil(probability * self.draws)) - 1, 0)
-        found = {}
-        for group in self.groups:
-            columns = [need for job in self.drawn if (need := job.column(group)) is not None]
-            found[group] = int(np.partition(np.sum(columns, axis=0), rank)[rank])
+        top = self.draws - min(max(int(np.ceil(probability * self.draws)) - 1, 0), self.draws - 1)
+        found = dict.fromkeys(self.takes, 0)
+        for group, takes in self.takes.items():
+            if sum(len(take.index) for take in takes) >= top:
+                total = np.zeros(self.draws, dtype=np.int64)
+                for take in takes:
+                    total[take.index] += take.qty
+                taken = np.sort(total[total > 0])
+                found[group] = int(taken[-top]) if len(taken) >= top else 0
         return found
+
+    def _lacking(self, supply: Mapping[str, int]) -> NDArray[np.int32]:
+        """How many groups each job (row) lacks in each draw (column)."""
+        import numpy as np
+
+        lacking = np.zeros((len(self.needs), self.draws), dtype=np.int32)
+        for group in self.takes:
+            for place, index, _ in self._short(group, supply.get(group, 0)):
+                lacking[place, index] += 1
+        return lacking
+
+    def _short(self, group: str, held: int) -> Iterator[tuple[int, NDArray[np.intp], NDArray[np.int64]]]:
+        """For each job that lacks the group in some draws: its place, those draws, base units missing."""
+        import numpy as np
+
+        takes = self.takes.get(group, ())
+        held = max(held, 0)
+        if sum(int(take.qty.max()) for take in takes) <= held:
+            return
+        taken = np.zeros(self.draws, dtype=np.int64)
+        for take in takes:
+            total = taken[take.index] + take.qty
+            taken[take.index] = total
+            short = np.flatnonzero(total > held)
+            if len(short):
+                yield take.place, take.index[short], np.minimum(total[short] - held, take.qty[short])
 
 
 def _odds(needs: JobNeeds, supply: Mapping[str, int], share: float, draws: int, *, first: bool) -> Odds:
@@ -174,36 +230,63 @@ def draw_day(jobs: Sequence[JobNeeds], *, seed: int, draws: int = DRAWS) -> DayD
     import numpy as np
 
     rng = np.random.default_rng(seed)
-    groups = tuple(sorted({group for needs in jobs for group in _groups_of(needs)}))
-    return DayDraws(tuple(jobs), groups, tuple(_draw(needs, rng, draws) for needs in jobs), draws)
+    takes: dict[str, list[Take]] = defaultdict(list)
+    for place, needs in enumerate(jobs):
+        for group, parts in _draw(needs, rng, draws).items():
+            index, qty = parts[0] if len(parts) == 1 else _summed(parts, draws)
+            takes[group].append(Take(place, index, qty))
+    return DayDraws(tuple(jobs), dict(sorted(takes.items())), draws)
 
 
-def _groups_of(needs: JobNeeds) -> set[str]:
-    cases = {group for case in needs.cases for group in case.needs}
-    return cases | {group for choice in needs.prior for _, need in choice.outcomes for group in need}
-
-
-def _draw(needs: JobNeeds, rng: np.random.Generator, draws: int) -> JobDraws:
+def _draw(needs: JobNeeds, rng: np.random.Generator, draws: int) -> dict[str, list[Rows]]:
+    """By group, (draws, base units) from the cases, and from each prior choice on the other draws."""
     import numpy as np
 
     edges = np.cumsum([*(case.weight for case in needs.cases), needs.prior_weight])
     last = len(needs.cases)
     which = np.minimum(np.searchsorted(edges, rng.random(draws) * edges[-1], side="right"), last)
+    found: dict[str, list[Rows]] = defaultdict(list)
+    for group, rows in _spread([case.needs for case in needs.cases], which, np.arange(draws)):
+        found[group].append(rows)
     from_prior = np.flatnonzero(which == last)
-    tables, picks = [_table([case.needs for case in needs.cases])], [which]
     for choice in needs.prior:
         limits = np.cumsum([probability for probability, _ in choice.outcomes])
-        picks.append(np.searchsorted(limits, rng.random(len(from_prior)), side="right"))
-        tables.append(_table([need for _, need in choice.outcomes]))
-    return JobDraws(tuple(tables), tuple(picks), from_prior)
+        picks = np.searchsorted(limits, rng.random(len(from_prior)), side="right")
+        for group, rows in _spread([need for _, need in choice.outcomes], picks, from_prior):
+            found[group].append(rows)
+    return found
 
 
-def _table(outcomes: Sequence[Mapping[str, int]]) -> dict[str, NDArray[np.int64]]:
-    """By group, base units for each outcome, and 0 for one more: nothing taken."""
+def _spread(
+    outcomes: Sequence[Mapping[str, int]], picks: NDArray[np.intp], draws: NDArray[np.intp]
+) -> Iterator[tuple[str, Rows]]:
+    """By group, the draws that picked an outcome which takes some of it, and how much."""
     import numpy as np
 
-    groups = sorted({group for need in outcomes for group in need})
-    return {g: np.array([*(need.get(g, 0) for need in outcomes), 0], dtype=np.int64) for g in groups}
+    order = np.argsort(picks, kind="stable")
+    bounds = np.searchsorted(picks[order], np.arange(len(outcomes) + 1)).tolist()
+    rows: dict[str, tuple[list[int], list[int]]] = {}
+    for outcome, need in enumerate(outcomes):
+        if bounds[outcome] < bounds[outcome + 1]:
+            for group, qty in need.items():
+                places, amounts = rows.setdefault(group, ([], []))
+                places.append(outcome)
+                amounts.append(qty)
+    starts, sorted_draws = np.array(bounds), draws[order]
+    for group, (places, amounts) in rows.items():
+        lengths = starts[1:][places] - starts[:-1][places]
+        shift = np.repeat(starts[:-1][places] - (np.cumsum(lengths) - lengths), lengths)
+        yield group, (sorted_draws[shift + np.arange(len(shift))], np.repeat(np.array(amounts), lengths))
+
+
+def _summed(parts: Sequence[Rows], draws: int) -> Rows:
+    import numpy as np
+
+    total = np.zeros(draws, dtype=np.int64)
+    for index, qty in parts:
+        total[index] += qty
+    index = np.flatnonzero(total)
+    return index, total[index]
 
 
 def day_odds(jobs: Sequence[JobNeeds], supply: Mapping[str, int], *, seed: int, draws: int = DRAWS) -> DayOdds:

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterable
-from dataclasses import astuple, fields
 from typing import Any, TypeVar
 
 from vanstock.errors import BadValue, NotFound
@@ -26,7 +25,7 @@ _TABLES: dict[type[Any], tuple[str, tuple[str, ...]]] = {
 
 
 def _columns(kind: type[Any]) -> list[str]:
-    return [field.name for field in fields(kind)]
+    return list(kind._fields)
 
 
 def rows_of(connection: sqlite3.Connection, kind: type[Row], where: str = "", *values: str) -> list[Row]:
@@ -66,7 +65,7 @@ def save_rows(connection: sqlite3.Connection, kind: type[Row], rows: Iterable[Ro
         f" ON CONFLICT ({', '.join(keys)}) DO UPDATE SET {changes} WHERE {differs}"
     )
     before = connection.total_changes
-    connection.executemany(sql, (tuple(_stored(value) for value in astuple(row)) for row in rows))
+    connection.executemany(sql, (tuple(_stored(value) for value in row) for row in rows))
     return connection.total_changes - before
 
 

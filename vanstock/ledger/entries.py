@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 import sqlite3
-import uuid
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict, dataclass, replace
 from datetime import datetime
+from typing import NamedTuple
 
 from vanstock.errors import EntryConflict, NotFound, VanstockError
 from vanstock.ledger.file import writing
@@ -26,8 +26,7 @@ HISTORY = "history"
 STOCK_KINDS = ("van", "store")
 
 
-@dataclass(frozen=True, slots=True)
-class Missed:
+class Missed(NamedTuple):
     """So much of a part was needed on a job and not aboard; negative when that is taken back."""
 
     job: str
@@ -35,8 +34,7 @@ class Missed:
     qty: int
 
 
-@dataclass(frozen=True, slots=True)
-class Counted:
+class Counted(NamedTuple):
     """A person counted `qty` of a part at a place; `value` pence when they also said what it is worth."""
 
     part: str
@@ -45,8 +43,7 @@ class Counted:
     value: int | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Draft:
+class Draft(NamedTuple):
     """An entry to be posted. `id` is made by whoever acts, so that sending it twice cannot count twice."""
 
     at: datetime
@@ -62,7 +59,7 @@ class Draft:
 
 def new_id() -> str:
     """A fresh entry id."""
-    return uuid.uuid4().hex
+    return os.urandom(16).hex()
 
 
 def post(connection: sqlite3.Connection, draft: Draft) -> Entry:
@@ -77,7 +74,7 @@ def post(connection: sqlite3.Connection, draft: Draft) -> Entry:
 
 def post_inside(connection: sqlite3.Connection, draft: Draft) -> Entry:
     """Like `post`, inside a transaction that the caller holds open."""
-    draft = draft if draft.id else replace(draft, id=new_id())
+    draft = draft if draft.id else draft._replace(id=new_id())
     digest = content_digest(draft)
     known = connection.execute("SELECT seq, digest FROM entry WHERE id = ?", (draft.id,)).fetchone()
     if known:
@@ -93,8 +90,7 @@ def post_inside(connection: sqlite3.Connection, draft: Draft) -> Entry:
 
 def content_digest(draft: Draft) -> str:
     """A hash of everything a draft says but its id."""
-    content = asdict(replace(draft, id=""))
-    return hashlib.sha256(json.dumps(content, sort_keys=True, default=str).encode()).hexdigest()
+    return hashlib.sha256(json.dumps(draft._replace(id=""), default=str).encode()).hexdigest()
 
 
 def entry_by_seq(connection: sqlite3.Connection, seq: int) -> Entry:
@@ -188,7 +184,7 @@ def _valued(connection: sqlite3.Connection, lines: Sequence[Line]) -> list[Line]
         if line.from_place in inside or line.to_place in inside:
             by_part.setdefault(line.part, []).append(line)
         else:
-            valued.append(replace(line, value=line.value or 0))
+            valued.append(line._replace(value=line.value or 0))
     for part, part_lines in by_part.items():
         valued += value_lines(part_lines, _pool(connection, part, stock_places), stock_places)
     return valued

@@ -13,15 +13,14 @@ really cost is moved to where the parts went, the customer, so that the average 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from vanstock.quantity import round_half_up, value_of
 
 CUSTOMER = "customer"
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+class Line(NamedTuple):
     """A movement to be made: `value` pence is given for goods that come in, None to be valued here."""
 
     part: str
@@ -32,13 +31,13 @@ class Line:
     job: str = ""
 
 
-@dataclass(slots=True)
 class Pool:
     """Quantity and value of one part by van and store, changed line by line while an entry is valued."""
 
-    unit: str
-    cost: int
-    places: dict[str, tuple[int, int]]
+    def __init__(self, unit: str, cost: int, places: dict[str, tuple[int, int]]) -> None:
+        self.unit = unit
+        self.cost = cost
+        self.places = places
 
     @property
     def qty(self) -> int:
@@ -79,7 +78,7 @@ def value_lines(lines: Sequence[Line], pool: Pool, stock_places: Iterable[str]) 
     valued = []
     for line in lines:
         value = _value(line, pool, inside) if line.value is None else line.value
-        valued.append(replace(line, value=value))
+        valued.append(line._replace(value=value))
         if line.from_place in inside:
             pool.add(line.from_place, -line.qty, -value)
         if line.to_place in inside:

@@ -5,7 +5,7 @@ Levels, near to far: same type and family; same type; all. Each lends the one be
     D_near = (sum of faded own cases + w U + m D_type) / (n + w + m)
     D_type = (sum of faded cases of the type + m D_all) / (n_type + m)
 
-with m = 4, U the usual table (worth w jobs), n the faded number of cases, and a case fading by half in 365
+with m = WORTH_JOBS, U the usual table (worth w jobs), n the faded number of cases, and a case fading by half in 365
 days. The marginal of this mixture is the beta-binomial (shrunken) estimate (Gelman et al., Bayesian Data
 Analysis, 3rd ed., ch. 5), and parts that go together stay together. A level with nothing in it drops out.
 """
@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 
 from vanstock.model import (
@@ -37,6 +37,15 @@ Weights = dict[Components, float]
 
 
 @dataclass(frozen=True, slots=True)
+class FamilyCases:
+    """Every case in one family's own part numbers: the distinct needs, and for each case the (probability,
+    place in `needs`) pairs of what it may come out as."""
+
+    needs: tuple[Mapping[str, int], ...]
+    variants: Mapping[Components, tuple[tuple[float, int], ...]]
+
+
+@dataclass(frozen=True, slots=True)
 class CaseBook:
     """Every finished job as a case by component, faded to one day, ready to be asked for many jobs."""
 
@@ -46,6 +55,8 @@ class CaseBook:
     everything: Weights
     counts: Mapping[tuple[str, str], int]
     usual: Mapping[tuple[str, str], tuple[Usual, ...]]
+    _families: dict[str, FamilyCases] = field(default_factory=dict, repr=False, compare=False)
+    _answers: dict[tuple[str, str], JobNeeds] = field(default_factory=dict, repr=False, compare=False)
 
     @classmethod
     def build(cls, finished: Iterable[FinishedJob], catalogue: Catalogue, *, today: date) -> CaseBook:
@@ -65,22 +76,38 @@ class CaseBook:
         return cls(parts, near, of_type, everything, counts, _usual_by_kind(catalogue.usual))
 
     def needs_for(self, job: Job) -> JobNeeds:
-        """What this job will probably take."""
+        """What this job will probably take; jobs of one type and family share their cases."""
         kind = (job.job_type, job.family)
+        if kind not in self._answers:
+            self._answers[kind] = self._needs_of(kind)
+        return self._answers[kind]._replace(job=job.job)
+
+    def _needs_of(self, kind: tuple[str, str]) -> JobNeeds:
+        job_type, family = kind
         own = self.near.get(kind, {})
-        above = _mixed(self.of_type.get(job.job_type, {}), self.everything)
-        usual = _usual_rows(self.usual, job)
+        above = _mixed(self.of_type.get(job_type, {}), self.everything)
+        usual = _usual_rows(self.usual, kind)
         worth = sum(row.worth_jobs for row in usual) / len(usual) if usual else 0.0
         lent = WORTH_JOBS if above else 0.0
         total = sum(own.values()) + worth + lent
         if total <= 0:
-            return JobNeeds(job.job, (), (), 0.0, 0, known=False)
+            return JobNeeds("", (), (), 0.0, 0, known=False)
         shares: Weights = {case: weight / total for case, weight in own.items()}
         for case, weight in above.items():
             shares[case] = shares.get(case, 0.0) + lent * weight / total
-        cases = _mapped(shares, self.parts, job.family)
-        prior = tuple(_choice(row, self.parts, job.family) for row in usual)
-        return JobNeeds(job.job, cases, prior, worth / total, self.counts.get(kind, 0))
+        prior = tuple(_choice(row, self.parts, family) for row in usual)
+        return JobNeeds("", self._mapped(shares, family), prior, worth / total, self.counts.get(kind, 0))
+
+    def _mapped(self, shares: Weights, family: str) -> tuple[WeightedCase, ...]:
+        """Cases in the family's own part numbers, those that come out the same put together."""
+        if family not in self._families:
+            self._families[family] = _family_cases(self.everything, self.parts, family)
+        known = self._families[family]
+        merged = [0.0] * len(known.needs)
+        for case, weight in shares.items():
+            for probability, place in known.variants[case]:
+                merged[place] += weight * probability
+        return tuple(WeightedCase(weight, known.needs[i]) for i, weight in enumerate(merged) if weight > 0)
 
 
 def job_needs(job: Job, finished: Sequence[FinishedJob], catalogue: Catalogue, *, today: date) -> JobNeeds:
@@ -106,13 +133,15 @@ def _mixed(of_type: Mapping[Components, float], everything: Mapping[Components, 
     return mixed
 
 
-def _mapped(shares: Weights, parts: PartMap, family: str) -> tuple[WeightedCase, ...]:
-    """Cases in the family's own part numbers, those that come out the same put together."""
-    merged: dict[tuple[tuple[str, int], ...], float] = defaultdict(float)
-    for case, weight in shares.items():
-        for probability, need in parts.variants(family, dict(case)):
-            merged[tuple(sorted(need.items()))] += weight * probability
-    return tuple(WeightedCase(weight, dict(need)) for need, weight in sorted(merged.items()))
+def _family_cases(cases: Iterable[Components], parts: PartMap, family: str) -> FamilyCases:
+    drawn = {case: parts.variants(family, dict(case)) for case in cases}
+    keys = sorted({tuple(sorted(need.items())) for variants in drawn.values() for _, need in variants})
+    place = {key: i for i, key in enumerate(keys)}
+    variants = {
+        case: tuple((probability, place[tuple(sorted(need.items()))]) for probability, need in found)
+        for case, found in drawn.items()
+    }
+    return FamilyCases(tuple(dict(key) for key in keys), variants)
 
 
 def _usual_by_kind(usual: Iterable[Usual]) -> dict[tuple[str, str], tuple[Usual, ...]]:
@@ -122,10 +151,10 @@ def _usual_by_kind(usual: Iterable[Usual]) -> dict[tuple[str, str], tuple[Usual,
     return table
 
 
-def _usual_rows(usual: Mapping[tuple[str, str], tuple[Usual, ...]], job: Job) -> list[Usual]:
-    """The usual rows for a job: its family's own, and those for every family where it has none."""
-    rows = {row.component: row for row in usual.get((job.job_type, EVERY_FAMILY), ())}
-    rows |= {row.component: row for row in usual.get((job.job_type, job.family), ())}
+def _usual_rows(usual: Mapping[tuple[str, str], tuple[Usual, ...]], kind: tuple[str, str]) -> list[Usual]:
+    """The usual rows for a job type and family: its own, and those for every family where it has none."""
+    rows = {row.component: row for row in usual.get((kind[0], EVERY_FAMILY), ())}
+    rows |= {row.component: row for row in usual.get(kind, ())}
     return [row for _, row in sorted(rows.items())]
 
 

@@ -30,12 +30,16 @@ class PartMap:
     def build(cls, catalogue: Catalogue) -> PartMap:
         """Work the tables out once for many jobs."""
         groups = stock_groups(catalogue)
-        component_of = {part: known.component or part for part, known in catalogue.parts.items()}
-        return cls(groups, component_of, _shares(catalogue, groups), _riders(catalogue, groups))
+        component_of = {part: _component(catalogue, part, group) for part, group in groups.items()}
+        return cls(groups, component_of, _shares(catalogue, groups, component_of), _riders(catalogue, groups))
 
     def for_component(self, family: str, component: str) -> tuple[tuple[float, str], ...]:
-        """The (share, group) pairs of a component in a family, shares adding up to 1; empty for none."""
-        return self.shares.get((family, component)) or self.shares.get((EVERY_FAMILY, component), ())
+        """The (share, group) pairs of a component in a family, shares adding up to 1; empty for none.
+
+        A family with rows of its own for a component takes none of the rows for every family.
+        """
+        own = self.shares.get((family, component))
+        return own if own is not None else self.shares.get((EVERY_FAMILY, component), ())
 
     def variants(self, family: str, components: Mapping[str, int]) -> Variants:
         """Every way that so much of each component becomes part numbers, with its probability.
@@ -51,37 +55,71 @@ class PartMap:
 
     def with_riders(self, need: Mapping[str, int]) -> Need:
         """A need with at least what goes on new with each part of it; what was recorded is never doubled."""
-        full = dict(need)
+        if not any(group in self.riders for group in need):
+            return dict(need)
+        full: Need = {}
         required: dict[str, int] = defaultdict(int)
-        waiting = [(group, qty, frozenset((group,))) for group, qty in need.items()]
-        while waiting:
-            group, qty, above = waiting.pop()
+        for group in self._leaders_first(need):
+            full[group] = max(need.get(group, 0), required[group])
             for also, each, scale in self.riders.get(group, ()):
-                if also not in above:
-                    more = -(-qty * each // scale)
-                    required[also] += more
-                    waiting.append((also, more, above | {also}))
-        for also, qty in required.items():
-            full[also] = max(full.get(also, 0), qty)
-        return full
+                required[also] += -(-full[group] * each // scale)
+        return {group: qty for group, qty in full.items() if qty > 0}
+
+    def _leaders_first(self, need: Mapping[str, int]) -> list[str]:
+        """The groups of a need and all that rides along, each after every one it rides along with; a loop
+        is cut where it closes, the larger need leading."""
+        after: list[str] = []
+        seen: set[str] = set()
+        for start in sorted(need, key=lambda group: (need[group], group)):
+            waiting = [(start, False)]
+            while waiting:
+                group, left = waiting.pop()
+                if left:
+                    after.append(group)
+                elif group not in seen:
+                    seen.add(group)
+                    waiting.append((group, True))
+                    waiting.extend((also, False) for also, _, _ in self.riders.get(group, ()))
+        return after[::-1]
 
 
 def _plus(need: Need, group: str, qty: int) -> Need:
     return need | {group: need.get(group, 0) + qty}
 
 
-def _shares(catalogue: Catalogue, groups: Mapping[str, str]) -> dict[tuple[str, str], tuple[tuple[float, str], ...]]:
-    table: dict[tuple[str, str], dict[str, float]] = defaultdict(dict)
+def _component(catalogue: Catalogue, part: str, group: str) -> str:
+    """What a part is on the vehicle; a number with no component shares its successor's, or its group's name."""
+    return catalogue.parts[part].component or catalogue.parts[catalogue.current(part)].component or group
+
+
+def _shares(
+    catalogue: Catalogue, groups: Mapping[str, str], component_of: Mapping[str, str]
+) -> dict[tuple[str, str], tuple[tuple[float, str], ...]]:
+    """By family and component, the groups that serve it. A share of 0 in a family takes the part out of what
+    every family has; a component that loses all its parts that way stays, empty."""
+    own: dict[str, dict[str, float]] = defaultdict(dict)
     for fits in catalogue.fits:
-        part = catalogue.parts.get(fits.part)
-        if part and fits.share > 0:
-            cell = table[fits.family, part.component or part.part]
-            group = groups[fits.part]
-            cell[group] = max(cell.get(group, 0.0), fits.share)
-    return {
-        key: tuple((share / sum(cell.values()), group) for group, share in sorted(cell.items()))
-        for key, cell in table.items()
-    }
+        if fits.part in catalogue.parts:
+            own[fits.family][fits.part] = max(own[fits.family].get(fits.part, 0.0), fits.share)
+    table: dict[tuple[str, str], tuple[tuple[float, str], ...]] = {}
+    for family, rows in own.items():
+        for component in {component_of[part] for part in rows}:
+            mine = {part: share for part, share in rows.items() if component_of[part] == component}
+            if not any(mine.values()):
+                everyone = own.get(EVERY_FAMILY, {}).items()
+                mine |= {p: s for p, s in everyone if component_of[p] == component and p not in mine}
+            table[family, component] = _normalised(mine, groups)
+    return table
+
+
+def _normalised(rows: Mapping[str, float], groups: Mapping[str, str]) -> tuple[tuple[float, str], ...]:
+    """(share, group) pairs that add up to 1; a group's share is the largest of its members'."""
+    cell: dict[str, float] = {}
+    for part, share in rows.items():
+        if share > 0:
+            cell[groups[part]] = max(cell.get(groups[part], 0.0), share)
+    total = sum(cell.values())
+    return tuple((share / total, group) for group, share in sorted(cell.items()))
 
 
 def _riders(catalogue: Catalogue, groups: Mapping[str, str]) -> dict[str, tuple[tuple[str, int, int], ...]]:

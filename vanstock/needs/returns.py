@@ -7,7 +7,7 @@ what a later job of the same reference and family fits settles what is outstandi
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
 
 from vanstock.model import FinishedJob, Job, Used
@@ -15,29 +15,36 @@ from vanstock.model import FinishedJob, Job, Used
 RETURN_WITHIN = timedelta(days=60)
 
 
-def finished_jobs(jobs: Iterable[Job], used: Iterable[Used]) -> list[FinishedJob]:
-    """Every done job in order of date and time, with its need of each part in base units."""
+Owed = dict[str, list[tuple[date, int]]]
+
+
+def finished_jobs(
+    jobs: Iterable[Job], used: Iterable[Used], *, groups: Mapping[str, str] | None = None
+) -> list[FinishedJob]:
+    """Every done job in order of date, time and number, with its need of each part in base units.
+
+    With `groups` (see `model.stock_groups`) a part that stands in for the missed one settles it too.
+    """
     lines: dict[str, list[Used]] = defaultdict(list)
     for row in used:
         lines[row.job].append(row)
     done = sorted((job for job in jobs if job.status == "done"), key=lambda job: (job.date, job.time, job.job))
-    outstanding: dict[tuple[str, str], dict[str, list[tuple[date, int]]]] = {}
-    return [_finished(job, lines[job.job], outstanding) for job in done]
+    outstanding: dict[tuple[str, str], Owed] = defaultdict(lambda: defaultdict(list))
+    alike = groups or {}
+    return [_finished(job, lines[job.job], outstanding[job.reference, job.family], alike) for job in done]
 
 
-def _finished(
-    job: Job, lines: list[Used], outstanding: dict[tuple[str, str], dict[str, list[tuple[date, int]]]]
-) -> FinishedJob:
-    owed = outstanding.setdefault((job.reference, job.family), {}) if job.reference else {}
-    needs = {}
+def _finished(job: Job, lines: list[Used], owed: Owed, groups: Mapping[str, str]) -> FinishedJob:
+    needs: dict[str, int] = defaultdict(int)
+    settled_by = owed if job.reference else {}
     for row in lines:
-        left = row.fitted - _settle(owed.get(row.part, []), row.fitted, job.date)
-        if left + row.missed > 0:
-            needs[row.part] = left + row.missed
+        settled = _settle(settled_by.get(groups.get(row.part, row.part), []), row.fitted, job.date)
+        needs[row.part] += row.fitted - settled + row.missed
     for row in lines:
         if row.missed > 0:
-            owed.setdefault(row.part, []).append((job.date, row.missed))
-    return FinishedJob(job.job, job.date, job.family, job.job_type, job.codes, needs)
+            owed[groups.get(row.part, row.part)].append((job.date, row.missed))
+    taken = {part: qty for part, qty in needs.items() if qty > 0}
+    return FinishedJob(job.job, job.date, job.family, job.job_type, job.codes, taken)
 
 
 def _settle(owed: list[tuple[date, int]], fitted: int, day: date) -> int:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import replace
 from datetime import date, time
 
 from vanstock.errors import BadValue, NotFound
@@ -52,7 +51,7 @@ def add_booking(session: Session, job: Job) -> Job:
     if not job.job_type:
         raise BadValue("a booking needs a job type: `vanstock booking add FAMILY TYPE --date DATE`")
     van = catalogue.place_named(session.ledger, job.van, "van").place
-    named = replace(job, van=van, job=job.job or _next_id(session))
+    named = job._replace(van=van, job=job.job or _next_id(session))
     if reading.job_named(session.ledger, named.job):
         raise BadValue(f"job {named.job!r} is already in the ledger: choose another id, or move that one")
     return _post(session, "booked", named)
@@ -83,7 +82,7 @@ def move_booking(session: Session, name: str, *, day: date | None, at: str | Non
     """Move a booked job to another date, time or van; what is None stays. Raises `BadValue`."""
     job = _still_booked(session, name)
     new_van = job.van if van is None else catalogue.place_named(session.ledger, van, "van").place
-    moved = replace(job, date=day or job.date, time=job.time if at is None else at, van=new_van)
+    moved = job._replace(date=day or job.date, time=job.time if at is None else at, van=new_van)
     if moved == job:
         raise BadValue(f"job {job.job} is already there: give another --date, --time or --van")
     return _post(session, "moved", moved)
@@ -91,7 +90,7 @@ def move_booking(session: Session, name: str, *, day: date | None, at: str | Non
 
 def cancel_booking(session: Session, name: str) -> Job:
     """Cancel a booked job; raises `BadValue` when it is finished or cancelled already."""
-    return _post(session, "cancelled", replace(_still_booked(session, name), status="cancelled"))
+    return _post(session, "cancelled", _still_booked(session, name)._replace(status="cancelled"))
 
 
 def _still_booked(session: Session, name: str) -> Job:

@@ -7,7 +7,7 @@ for a count, and the person is told. Only nonsense is refused.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from vanstock.errors import BadValue
 from vanstock.ledger import catalogue, reading
@@ -19,8 +19,7 @@ from vanstock.routines.naming import find_job, find_part
 from vanstock.routines.session import Session
 
 
-@dataclass(frozen=True, slots=True)
-class Taken:
+class Taken(NamedTuple):
     """A part and how much of it, in base units, with what the van holds after it."""
 
     part: Part
@@ -28,8 +27,7 @@ class Taken:
     left: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class Logged:
+class Logged(NamedTuple):
     """What was recorded: the entry, the job, the parts, and anything the person should be told."""
 
     entry: Entry
@@ -98,7 +96,7 @@ def _logged(
     source: str,
     riders: Sequence[Taken] = (),
 ) -> Logged:
-    after = tuple(replace(t, left=reading.on_hand(session.ledger, t.part.part, source)) for t in taken)
+    after = tuple(t._replace(left=reading.on_hand(session.ledger, t.part.part, source)) for t in taken)
     warnings = [_below_zero(t, source) for t in after if t.left < 0]
     if job.status == "cancelled":
         warnings.append(f"job {job.job} is cancelled: recorded all the same")
@@ -141,7 +139,7 @@ def finish(session: Session, job_name: str, used: Sequence[str] = (), *, entry_i
         raise BadValue(f"job {job.job} is finished already: `vanstock fit {job.job} PART` still adds a part")
     taken = tuple(_read_used(session, job, text) for text in used)
     lines = tuple(Line(t.part.part, t.qty, job.van, CUSTOMER, job=job.job) for t in taken)
-    done = replace(job, status="done")
+    done = job._replace(status="done")
     draft = Draft(at=session.now, kind="finished", lines=lines, bookings=(done,), id=entry_id)
     entry = post(session.ledger, draft)
     return _logged(session, entry, job, taken, job.van, _riders_still_missing(session, job))

@@ -6,12 +6,16 @@ routine that takes a part or a job by name.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from vanstock.errors import Ambiguous, NotFound
 from vanstock.ledger import catalogue, reading
 from vanstock.model import Job, Part
 from vanstock.routines.session import Session
 
 _ALIKE = 82.0
+_MARGIN = 3.0
+_LEAST_LETTERS = 4
 _MOST_LISTED = 6
 
 
@@ -67,30 +71,37 @@ def _ambiguous(text: str, parts: list[Part]) -> Ambiguous:
 
 
 def find_parts(session: Session, text: str) -> list[Part]:
-    """Every part whose words match all the words given about as well as the best does, best first."""
+    """Every part whose words match all the words given, best first; slips are allowed when none matches."""
     words = text.casefold().split()
-    scored = [(_score(words, part), part) for part in catalogue.part_names(session.ledger)]
-    best = max((score for score, _ in scored), default=0.0)
-    kept = [(score, part) for score, part in scored if score >= max(_ALIKE, best - 3)]
-    return [part for _, part in sorted(kept, key=lambda pair: (-pair[0], pair[1].part))]
+    parts = catalogue.part_names(session.ledger)
+    for word_score in (_exact_score, _slip_score):
+        scored = [(_score(words, part, word_score), part) for part in parts]
+        best = max((score for score, _ in scored), default=0.0)
+        if best:
+            kept = [(score, part) for score, part in scored if score >= best - _MARGIN]
+            return [part for _, part in sorted(kept, key=lambda pair: (-pair[0], pair[1].part))]
+    return []
 
 
-def _score(words: list[str], part: Part) -> float:
-    own = f"{part.part} {part.description} {part.component} {part.supplier_part}".casefold()
-    own_words = [*own.replace(",", " ").replace("-", " ").split(), part.part.casefold()]
-    scores = [_word_score(word, own_words, own) for word in words]
-    return sum(scores) / len(scores) if scores and min(scores) >= _ALIKE else 0.0
+def _score(words: list[str], part: Part, word_score: Callable[[str, list[str]], float]) -> float:
+    """The mean score of the words, 0 when one of them matches nothing of the part."""
+    text = f"{part.part} {part.description} {part.component} {part.supplier_part}".casefold()
+    own = [part.part.casefold(), part.supplier_part.casefold(), *text.replace(",", " ").replace("-", " ").split()]
+    scores = [word_score(word, own) for word in words]
+    return sum(scores) / len(scores) if scores and min(scores) > 0 else 0.0
 
 
-def _word_score(word: str, own_words: list[str], own: str) -> float:
-    if word in own_words:
+def _exact_score(word: str, own: list[str]) -> float:
+    if word in own:
         return 100.0
-    if len(word) >= 3 and any(mine.startswith(word) for mine in own_words):
-        return 97.0
-    if "-" in word and word in own:
-        return 97.0
-    if len(word) < 4:
-        return 0.0
+    return 97.0 if len(word) >= 3 and any(mine.startswith(word) for mine in own) else 0.0
+
+
+def _slip_score(word: str, own: list[str]) -> float:
+    """How alike a word of four letters or more is to the part's nearest; 0 below what a slip would be."""
     from rapidfuzz import fuzz
 
-    return max((fuzz.ratio(word, mine) for mine in own_words), default=0.0)
+    if len(word) < _LEAST_LETTERS:
+        return _exact_score(word, own)
+    alike = max(fuzz.ratio(word, mine) for mine in own)
+    return alike if alike >= _ALIKE else 0.0

@@ -5,15 +5,14 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
+from typing import NamedTuple
 
 from vanstock.ledger.file import ledger_path, open_ledger
 
 
-@dataclass(frozen=True, slots=True)
-class Session:
+class Session(NamedTuple):
     """An open ledger and the local time the routine runs at; `created` when the file is new."""
 
     ledger: sqlite3.Connection

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import date
+from typing import NamedTuple
 
 from vanstock.errors import BadValue, NotFound
 from vanstock.ledger import catalogue
@@ -44,8 +44,7 @@ def _currency(text: str) -> str:
     return text.upper()
 
 
-@dataclass(frozen=True, slots=True)
-class Setting:
+class Setting(NamedTuple):
     """A thing that can be set: its default as text, what it is, and how its text is read."""
 
     default: str

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from vanstock.errors import BadValue, NotFound
 from vanstock.ledger import catalogue, reading
@@ -20,16 +20,14 @@ from vanstock.routines.settings import with_vat
 STORE = "store"
 
 
-@dataclass(frozen=True, slots=True)
-class StockRow:
+class StockRow(NamedTuple):
     """What the ledger says of a part at one place."""
 
     part: Part
     balance: Balance
 
 
-@dataclass(frozen=True, slots=True)
-class Posted:
+class Posted(NamedTuple):
     """An entry about one part: how much of it, the places, what lies there now, and what to tell."""
 
     entry: Entry
@@ -119,8 +117,7 @@ def count(
     return Posted(entry, part, abs(more), *ways, qty)
 
 
-@dataclass(frozen=True, slots=True)
-class History:
+class History(NamedTuple):
     """The entries about one part or job, newest first, with the parts they name."""
 
     title: str
@@ -167,4 +164,4 @@ def totals(rows: Sequence[StockRow]) -> int:
 
 def as_if_never_below_zero(row: Balance) -> Balance:
     """A balance with nothing where the ledger is below zero: for planning, never for showing."""
-    return replace(row, qty=max(row.qty, 0))
+    return row._replace(qty=max(row.qty, 0))

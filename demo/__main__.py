@@ -1,0 +1,78 @@
+"""`python3 demo`: sets everything up and walks through the main job on the invented firm."""
+
+import hashlib
+import os
+import pathlib
+import shlex
+import shutil
+import sys
+import typing
+
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent))
+sys.dont_write_bytecode = True
+
+import bootstrap
+
+FIRM = bootstrap.ROOT / "demo" / "firm"
+WORK = bootstrap.ROOT / "demo" / "work"
+LEDGER = WORK / "demo.db"
+MONDAY, FRIDAY = "2027-03-01T06:40", "2027-03-05T14:00"
+STEPS = (
+    (MONDAY, "loadout", "Monday 6:40. Four jobs are booked: how likely each is finished, what to load, what to buy."),
+    (MONDAY, "load --all", "Carry the load list out to the van and record it in one go."),
+    (MONDAY, "received PS-LUN-400-A 1 --place van", "The factor's round brought the sensor the 10:30 was short of."),
+    ("2027-03-01T09:20", "fit J0782 vaporiser --with", "On the job: the vaporiser is fitted, and what goes on new with it."),
+    ("2027-03-01T10:05", "finish J0782 --used FL-UNI-800-A=2.1L --used FL-UNI-801-A=2L", "Flushed, reset, done: the fluid and the finished job in one line."),
+    ("2027-03-01T16:50", "missed J0785 DS-KRB-020-A", "The 16:00 needed the vaporiser the van had not: said, so that the forecast learns."),
+    ("2027-03-01T17:00", "stock vaporiser", "What is left, and where."),
+    (FRIDAY, "reorder", "Friday: the week's order, supplier by supplier, in packs, before each cut-off."),
+)  # fmt: skip
+
+
+def main() -> None:
+    """Set up, then run each step as a person would type it; ends with the first step that fails."""
+    python = bootstrap.ensure("")
+    WORK.mkdir(exist_ok=True)
+    shutil.copyfile(str(_imported(python)), str(LEDGER))
+    say("Ullermoor Filter Rescue is invented: one van, one store, 781 finished jobs, four suppliers.")
+    say("Its ledger is %s; every command below works on it." % os.path.relpath(str(LEDGER)))
+    for clock, command, told in STEPS:
+        say("\n== %s\n$ vanstock %s\n" % (told, command))
+        status = vanstock(python, LEDGER, clock, command)
+        if status != 0:
+            bootstrap.stop("the demo stopped: vanstock %s ended %d" % (command, status))
+    say("\nTry it yourself: VANSTOCK_LEDGER=%s %s --help" % (LEDGER, python.with_name("vanstock")))
+
+
+def say(text: str) -> None:
+    """Print at once, so that lines keep their order with the commands' own."""
+    sys.stdout.write(text + "\n")
+    sys.stdout.flush()
+
+
+def vanstock(python: pathlib.Path, ledger: pathlib.Path, clock: str, command: str) -> int:
+    """Run one vanstock command line on a ledger at a fixed time."""
+    words: "typing.List[object]" = [python, "-m", "vanstock", "--ledger", ledger, "--now", clock]
+    return bootstrap.run(words + shlex.split(command))
+
+
+def _imported(python: pathlib.Path) -> pathlib.Path:
+    """A ledger with the firm's files imported, made again when the files or the program have changed."""
+    digest = hashlib.sha256()
+    for path in sorted(FIRM.glob("*.csv")) + sorted((bootstrap.ROOT / "vanstock").rglob("*.py")):
+        digest.update(path.read_bytes())
+    ready = WORK / ("imported-%s.db" % digest.hexdigest()[:16])
+    if not ready.exists():
+        for old in WORK.glob("imported-*"):
+            old.unlink()
+        begun = ready.with_suffix(".part")
+        say("Sunday evening: the firm's spreadsheets go in.\n$ vanstock import demo/firm\n")
+        status = vanstock(python, begun, "2027-02-28T18:00", "import demo/firm")
+        if status != 0:
+            bootstrap.stop("the demo stopped: importing demo/firm ended %d" % status)
+        begun.replace(ready)
+    return ready
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,25 @@
+"""`python3 tests`: sets everything up and runs the tests; `--quick` leaves the slow ones out.
+
+Other words go to pytest as they are: `python3 tests -k odds`.
+"""
+
+import pathlib
+import sys
+
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "demo"))
+sys.dont_write_bytecode = True
+
+import bootstrap
+
+
+def main() -> None:
+    """Run pytest from the project's folder in its environment; ends as pytest does."""
+    python = bootstrap.ensure("test")
+    words = sys.argv[1:]
+    if "--quick" in words:
+        words = [word for word in words if word != "--quick"] + ["-m", "not slow"]
+    raise SystemExit(bootstrap.run([python, "-m", "pytest", *words]))
+
+
+if __name__ == "__main__":
+    main()
