@@ -53,7 +53,8 @@ def say(text: str) -> None:
 def vanstock(python: pathlib.Path, ledger: pathlib.Path, clock: str, command: str) -> int:
     """Run one vanstock command line on a ledger at a fixed time."""
     words: "typing.List[object]" = [python, "-m", "vanstock", "--ledger", ledger, "--now", clock]
-    return bootstrap.run(words + shlex.split(command))
+    status: int = bootstrap.run(words + shlex.split(command))
+    return status
 
 
 def _imported(python: pathlib.Path) -> pathlib.Path:
@@ -61,7 +62,7 @@ def _imported(python: pathlib.Path) -> pathlib.Path:
     digest = hashlib.sha256()
     for path in sorted(FIRM.glob("*.csv")) + sorted((bootstrap.ROOT / "vanstock").rglob("*.py")):
         digest.update(path.read_bytes())
-    ready = WORK / ("imported-%s.db" % digest.hexdigest()[:16])
+    ready: pathlib.Path = WORK / ("imported-%s.db" % digest.hexdigest()[:16])
     if not ready.exists():
         for old in WORK.glob("imported-*"):
             old.unlink()

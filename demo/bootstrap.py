@@ -12,6 +12,7 @@ import pathlib
 import shutil
 import subprocess
 import sys
+import time
 import typing
 
 ROOT = pathlib.Path(__file__).resolve().parents[1]
@@ -55,8 +56,9 @@ def _new_enough(version: "typing.Tuple[int, ...]") -> bool:
     return version >= OLDEST
 
 
-def _answers(path: str) -> bool:
-    question = "import sys; sys.exit(sys.version_info < %r)" % (OLDEST,)
+def _answers(path: str, module: str = "sys") -> bool:
+    """Whether there is a Python at this path, new enough, that can import a module."""
+    question = "import %s, sys; sys.exit(sys.version_info < %r)" % (module, OLDEST)
     try:
         return subprocess.call([path, "-c", question], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) == 0
     except OSError:
@@ -75,7 +77,9 @@ def _interpreter() -> pathlib.Path:
 
 
 def _key(extra: str) -> str:
-    digest = hashlib.sha256(repr((extra, sys.version_info[:2], str(ROOT))).encode("utf-8"))
+    # The environment's own Python counts, not the one that runs this file: an upgrade moves the former.
+    python = os.path.realpath(str(_interpreter()))
+    digest = hashlib.sha256(repr((extra, python, str(ROOT))).encode("utf-8"))
     for path in (ROOT / "pyproject.toml", CONSTRAINTS):
         digest.update(path.read_bytes())
     return digest.hexdigest()
@@ -99,31 +103,45 @@ def _ready(extra: str) -> bool:
 @contextlib.contextmanager
 def _alone() -> "typing.Iterator[None]":
     """Hold the lock that keeps two set-ups apart; the second waits until the first is done."""
-    with (ROOT / ".venv.lock").open("w") as lock:
+    with (ROOT / ".venv.lock").open("a") as lock:
+        told = False
+        while not _locked(lock):
+            if not told:
+                sys.stderr.write("another set-up is running here: waiting for it\n")
+                told = True
+            time.sleep(0.1)
+        yield
+
+
+def _locked(lock: "typing.IO[str]") -> bool:
+    """Whether the lock is ours now; the system lets go of it however this program ends."""
+    try:
         if os.name == "nt":
             import msvcrt
 
-            while True:  # msvcrt gives up after ten seconds; a set-up takes longer
-                with contextlib.suppress(OSError):
-                    msvcrt.locking(lock.fileno(), msvcrt.LK_LOCK, 1)  # type: ignore[attr-defined,unused-ignore]
-                    break
+            lock.seek(0)
+            msvcrt.locking(lock.fileno(), msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined,unused-ignore]
         else:
             import fcntl
 
-            fcntl.flock(lock, fcntl.LOCK_EX)
-        yield
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True
 
 
 def _install(extra: str) -> None:
     sys.stderr.write("setting up .venv: the first time takes a minute or two\n")
     begun = VENV / ".installing"
-    if VENV.exists() and (begun.exists() or not _answers(str(_interpreter()))):
-        shutil.rmtree(str(VENV))
-    elif VENV.is_symlink():
+    if VENV.is_symlink() and not VENV.exists():
         VENV.unlink()
+    elif VENV.exists() and (begun.exists() or not _answers(str(_interpreter()), "pip")):
+        shutil.rmtree(str(VENV))
     if not VENV.exists():
         _make_environment(begun)
     begun.touch()
+    for old in VENV.glob(".ready-*"):
+        old.unlink()
     target = ".[%s]" % extra if extra else "."
     _pip("install", "--quiet", "--disable-pip-version-check", "--editable", target, "--constraint", str(CONSTRAINTS))
     subprocess.call([str(_interpreter()), "-m", "compileall", "-q", str(ROOT / "vanstock")])
@@ -132,12 +150,14 @@ def _install(extra: str) -> None:
 
 
 def _make_environment(begun: pathlib.Path) -> None:
-    made = subprocess.run([sys.executable, "-m", "venv", str(VENV)], stdout=subprocess.PIPE, stderr=subprocess.STDOUT)
+    VENV.mkdir()
+    begun.touch()
+    python = getattr(sys, "_base_executable", None) or sys.executable  # ours may have been in the old .venv
+    made = subprocess.run([python, "-m", "venv", str(VENV)], stdout=subprocess.PIPE, stderr=subprocess.STDOUT)
     if made.returncode != 0:
         shutil.rmtree(str(VENV), ignore_errors=True)
         stop("this Python cannot make a virtual environment: install its venv module (on Debian and Ubuntu: "
              "apt install python3-venv), then run this again\n" + made.stdout.decode("utf-8", "replace")[-600:])  # fmt: skip
-    begun.touch()
 
 
 def _pip(*words: str) -> None:

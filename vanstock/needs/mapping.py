@@ -70,7 +70,7 @@ class PartMap:
         is cut where it closes, the larger need leading."""
         after: list[str] = []
         seen: set[str] = set()
-        for start in sorted(need, key=lambda group: (need[group], group)):
+        for start in sorted(need, key=lambda group: (-need[group], group)):
             waiting = [(start, False)]
             while waiting:
                 group, left = waiting.pop()

@@ -1,0 +1,134 @@
+"""Reading the import folder: what it accepts, and every kind of mistake with its file and line."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+
+from vanstock.errors import BadValue, ImportRefused
+from vanstock.exchange.checks import Known
+from vanstock.exchange.folder import FolderContents, read_folder
+from vanstock.model import Catalogue, Family, Job, OpeningStock, Part, Used
+
+Read = Callable[..., FolderContents]
+TODAY = date(2027, 3, 1)
+
+
+def problems(read: Read, **changed: str | bytes | None) -> list[str]:
+    with pytest.raises(ImportRefused) as refused:
+        read(**changed)
+    return [str(problem) for problem in refused.value.problems]
+
+
+def test_the_good_folder_reads_as_what_it_says(read: Read) -> None:
+    found = read()
+    assert found.parts[0] == Part(
+        "VAP-1", "vaporiser", "vaporiser", cost=1_249_000, supplier="DAY", gtin="9520000000011", superseded_by="VAP-2"
+    )
+    assert found.parts[3].pack_size == 5000
+    assert found.used[0] == Used("J1", "FLU-1", 2500, 0)
+    assert found.stock[1] == OpeningStock("FLU-1", "store", 10_000, 5_600)
+    assert found.stock[2] == OpeningStock("GKT-1", "van", 4, 1_540)
+    assert found.jobs[1].codes == ("P20CB", "P246B")
+
+
+def test_windows_line_ends_and_a_byte_order_mark_change_nothing(read: Read, broken: ModuleType) -> None:
+    text = "\n".join(broken.GOOD["parts.csv"]) + "\n"
+    assert read(parts=text).parts == read(parts=b"\xef\xbb\xbf" + text.replace("\n", "\r\n").encode()).parts
+
+
+def test_a_quoted_line_break_is_kept_and_lines_after_it_are_still_counted_right(read: Read) -> None:
+    text = 'family,name\nAAA,"Alder\nsecond line, with ""quotes"""\nBBB,Beck\nCCC,Crane\n'
+    assert read(families=text).families[0].name == 'Alder\nsecond line, with "quotes"'
+    assert problems(read, families=text + ",nameless\n") == ["families.csv:6: family is empty: every row needs one"]
+
+
+def test_blank_lines_and_spaces_around_cells_do_not_matter(read: Read) -> None:
+    assert read(families="family , NAME\n\n AAA , Alder \n,\nBBB,Beck\nCCC,\n").families[0] == Family("AAA", "Alder")
+
+
+def test_absent_files_and_optional_columns_are_fine_when_the_ledger_knows_the_names(tmp_path: Path) -> None:
+    (tmp_path / "jobs.csv").write_text("job,date,family,job_type\nJ7,2027-03-02,AAA,clean\n")
+    known = Known(Catalogue(families={"AAA": Family("AAA")}))
+    assert read_folder(tmp_path, known, today=TODAY).jobs == (Job("J7", date(2027, 3, 2), "", "AAA", "clean"),)
+
+
+def test_all_problems_of_all_files_are_listed_in_order(read: Read) -> None:
+    found = problems(
+        read,
+        suppliers="supplier,order_days\nDAY,Someday\nWEEK,Tue\n",
+        stock="part,place,qty\nVAP-2,attic,1\nGONE,van,1\nVAP-2,van,-1\n",
+        fits="family,part\nZZZ,VAP-1\n",
+    )
+    assert [line.split(": ")[0] for line in found] == [
+        "suppliers.csv:2", "fits.csv:2", "stock.csv:2", "stock.csv:3", "stock.csv:4",
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("file", "text", "says"),
+    [
+        ("families", b"family,name\nAAA,Alder\nBBB,caf\xe9\n", "families.csv:3: this line is not UTF-8"),
+        ("families", b"", "families.csv:1: the file is empty"),
+        ("families", b"family,name\nAAA,A\x00B\n", "families.csv:2: name holds"),
+        ("families", b"family,name\nAAA,A\x1b[31m\n", "families.csv:2: name holds"),
+        ("families", b"family,family\nAAA,AAA\n", "families.csv:1: column family stands twice"),
+        ("families", b"family,colour\nAAA,red\n", "families.csv:1: unknown column colour"),
+        ("families", b"name\nAlder\n", "families.csv:1: column family is missing"),
+        ("families", b'family,name\nAAA,"Alder\nBBB,Beck\n', "families.csv:2: a quote"),
+        ("families", b'family,name\nAAA,"Al"der\n', "families.csv:2: the quoting is broken"),
+        ("families", b"family,name\nAAA\n", "families.csv:2: 1 cells where the first row has 2"),
+        ("families", b"family,name\n*,every\n", "families.csv:2: family * stands for every family"),
+        (
+            "parts",
+            b"part,superseded_by\nA,B\nB,C\nC,A\n",
+            "parts.csv:2: superseded_by goes in a loop: A -> B -> C",
+        ),
+        ("parts", b"part,gtin\nA,9520000000012\n", "parts.csv:2: gtin: '9520000000012' has a wrong check digit"),
+        ("colours", b"colour\nred\n", "colours.csv:1: import does not know this file"),
+        ("places", b"place,kind\ncustomer,van\n", "places.csv:2: 'customer' is the name of a place outside"),
+    ],
+)
+def test_a_mistake_is_told_with_file_line_and_what_to_do(read: Read, file: str, text: bytes, says: str) -> None:
+    assert any(line.startswith(says) for line in problems(read, **{file: text})), problems(read, **{file: text})
+
+
+def test_a_folder_that_is_none_or_holds_nothing_known_is_told(tmp_path: Path) -> None:
+    with pytest.raises(BadValue, match="is not a folder"):
+        read_folder(tmp_path / "none", Known(), today=TODAY)
+    with pytest.raises(BadValue, match="holds none of"):
+        read_folder(tmp_path, Known(), today=TODAY)
+
+
+def test_two_hundred_broken_folders_are_each_refused_at_the_right_file_and_line(
+    broken: ModuleType, tmp_path: Path
+) -> None:
+    for number, (name, files, (file, line)) in enumerate(broken.broken_folders(200, seed=7)):
+        folder = broken.write(tmp_path / str(number), files)
+        with pytest.raises(ImportRefused) as refused:
+            read_folder(folder, Known(), today=TODAY)
+        assert (file, line) in {(p.file, p.line) for p in refused.value.problems}, name
+
+
+@pytest.mark.slow
+def test_a_fifty_megabyte_file_reads_and_its_last_line_is_told_when_it_is_wrong(
+    broken: ModuleType, tmp_path: Path
+) -> None:
+    files = broken.as_bytes(broken.GOOD)
+    folder = broken.write(tmp_path / "big", files)
+    jobs = range(600_000)
+    reference = "B-" + "0" * 40
+    with (folder / "jobs.csv").open("ab") as out:
+        for number in jobs:
+            out.write(b"K%06d,2026-05-04,08:30,AAA,clean,P2463,done,van,%s\r\n" % (number, reference.encode()))
+    assert (folder / "jobs.csv").stat().st_size > 50_000_000
+    assert len(read_folder(folder, Known(), today=TODAY).jobs) == len(jobs) + 4
+    with (folder / "jobs.csv").open("ab") as out:
+        out.write(b"LAST,2026-02-31,08:30,AAA,clean,P2463,done,van,\r\n")
+    with pytest.raises(ImportRefused) as refused:
+        read_folder(folder, Known(), today=TODAY)
+    assert [str(p).split(": ")[:2] for p in refused.value.problems] == [[f"jobs.csv:{len(jobs) + 6}", "date"]]

@@ -1,0 +1,109 @@
+"""What is written reads back as exactly what it was, and canonical files come out byte for byte."""
+
+from __future__ import annotations
+
+import string
+import tempfile
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from vanstock.errors import VanstockError
+from vanstock.exchange.checks import Known
+from vanstock.exchange.csvfile import write_rows
+from vanstock.exchange.folder import FolderContents, read_folder
+from vanstock.exchange.writing import unit_cost, write_folder
+from vanstock.model import Family, Fits, GoesWith, Job, OpeningStock, Part, Supplier, Used, Usual
+
+TODAY = date(2027, 3, 1)
+ids = st.text(string.ascii_letters + string.digits + "-_./ äß", min_size=1, max_size=12).map(str.strip).filter(bool)
+texts = st.text(string.ascii_letters + " ,;\"'\n€ü", max_size=20).map(str.strip)
+money = st.integers(0, 10**7)
+
+
+@st.composite
+def contents(draw: st.DrawFn) -> FolderContents:
+    names = draw(st.lists(ids, min_size=2, max_size=5, unique=True))
+    suppliers = tuple(
+        Supplier(n, draw(texts), draw(st.integers(0, 30)), "Mon;Thu", "17:00", draw(money), draw(st.none() | money), "")
+        for n in names[:2]
+    )
+    parts = tuple(
+        Part(
+            part=f"P{i}{n}", description=draw(texts), component=f"c{i}",
+            unit=draw(st.sampled_from(["C62", "LTR", "PR"])),
+            cost=draw(st.integers(0, 10**8)), pack_size=draw(st.integers(1, 9000)), supplier=names[0],
+            lead_working_days=draw(st.none() | st.integers(0, 9)), one_time_use=draw(st.booleans()),
+            surcharge=draw(money), weight_grams=draw(st.none() | st.integers(0, 90_000)), hazard=draw(texts),
+            superseded_by="",
+        )
+        for i, n in enumerate(names)
+    )  # fmt: skip
+    share = st.integers(0, 1000).map(lambda n: n / 1000)
+    families = (Family("F1", draw(texts), 2010, None), Family("F2", draw(texts), None, 2014))
+    jobs = tuple(
+        Job(f"J{i}", date(2026, 1, 1 + i), "08:30", "F1", "clean", ("P2463",), "done", "van", draw(ids))
+        for i in range(3)
+    )
+    qty = st.integers(0, 50_000)
+    used = tuple(Used(job.job, parts[0].part, draw(qty), 1 + draw(qty)) for job in jobs)
+    stock = tuple(OpeningStock(p.part, "van", q, draw(money) if q else 0) for p in parts for q in [draw(qty)])
+    return FolderContents(
+        suppliers=suppliers, families=families, parts=parts, jobs=jobs, used=used, stock=stock,
+        fits=tuple(Fits("*", p.part, draw(share)) for p in parts),
+        goes_with=(GoesWith(parts[0].part, parts[1].part, 1 + draw(qty)),),
+        usual=tuple(Usual("clean", "F2", p.component, draw(share), 1 + draw(qty), draw(share)) for p in parts),
+    )  # fmt: skip
+
+
+@settings(max_examples=80, deadline=None)
+@given(contents())
+def test_writing_and_reading_gives_exactly_the_same_values(found: FolderContents) -> None:
+    parts = {part.part: part for part in found.parts}
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        write_folder(folder, found, parts)
+        again = read_folder(folder, Known(), today=TODAY)
+        assert again == type(found)(**{**{f: getattr(found, f) for f in found.__slots__}, "lines": again.lines})
+        before = {path.name: path.read_bytes() for path in folder.iterdir()}
+        write_folder(folder, again, parts)
+        assert {path.name: path.read_bytes() for path in folder.iterdir()} == before
+
+
+@given(st.integers(1, 10**6), money, st.sampled_from(["C62", "LTR"]))
+def test_a_unit_cost_is_written_so_that_it_gives_the_value_back(qty: int, value: int, code: str) -> None:
+    from vanstock.exchange.csvfile import Record
+    from vanstock.exchange.rows import stock
+    from vanstock.quantity import format_qty
+
+    part = Part("P", unit=code, cost=12_345)
+    row = OpeningStock("P", "van", qty, value)
+    cells = {"part": "P", "place": "van", "qty": format_qty(qty, code), "unit_cost": unit_cost(row, part)}
+    record = Record("stock.csv", 2, cells, [])
+    assert stock(record, {"P": part}) == row
+    assert record.problems == []
+
+
+def test_rfc_4180_quoting_as_its_examples_show(tmp_path: Path) -> None:
+    """RFC 4180, section 2, rules 5 to 7: fields "aaa", "b""bb", "ccc", and one with a line break."""
+    path = tmp_path / "out.csv"
+    write_rows(path, ("one", "two", "three"), [("aaa", 'b"bb', "ccc"), ("a\nb", "c,d", "")])
+    assert path.read_bytes() == b'one,two,three\r\naaa,"b""bb",ccc\r\n"a\nb","c,d",\r\n'
+
+
+def test_a_file_that_cannot_be_written_leaves_the_old_one_and_says_so(tmp_path: Path) -> None:
+    (tmp_path / "out.csv").mkdir()
+    with pytest.raises(VanstockError, match="cannot write"):
+        write_rows(tmp_path / "out.csv", ("a",), [("1",)])
+    assert [path.name for path in tmp_path.iterdir()] == ["out.csv"]
+
+
+def test_the_good_folder_comes_back_whole(read: Callable[..., FolderContents], tmp_path: Path) -> None:
+    found = read()
+    write_folder(tmp_path / "copy", found, {part.part: part for part in found.parts})
+    again = read_folder(tmp_path / "copy", Known(), today=TODAY)
+    assert (again.parts, again.jobs, again.used, again.stock) == (found.parts, found.jobs, found.used, found.stock)
