@@ -33,6 +33,12 @@ def main() -> None:
     """Set up, then run each step as a person would type it; ends with the first step that fails."""
     python = bootstrap.ensure("")
     WORK.mkdir(exist_ok=True)
+    with bootstrap.alone():
+        walk(python)
+
+
+def walk(python: pathlib.Path) -> None:
+    """The steps one after another on a fresh copy of the imported ledger."""
     shutil.copyfile(str(_imported(python)), str(LEDGER))
     say("Ullermoor Filter Rescue is invented: one van, one store, 781 finished jobs, four suppliers.")
     say("Its ledger is %s; every command below works on it." % os.path.relpath(str(LEDGER)))

@@ -27,7 +27,7 @@ def ensure(extra: str) -> pathlib.Path:
     _use_new_enough_python()
     if _ready(extra):
         return _interpreter()
-    with _alone():
+    with alone():
         if not _ready(extra):
             _install(extra)
     return _interpreter()
@@ -101,7 +101,7 @@ def _ready(extra: str) -> bool:
 
 
 @contextlib.contextmanager
-def _alone() -> "typing.Iterator[None]":
+def alone() -> "typing.Iterator[None]":
     """Hold the lock that keeps two set-ups apart; the second waits until the first is done."""
     with (ROOT / ".venv.lock").open("a") as lock:
         told = False

@@ -222,3 +222,11 @@ def test_a_book_asked_twice_answers_each_job_under_its_own_number() -> None:
     first, second = (book.needs_for(Job(name, TODAY, "", "AAA", "heat")) for name in ("B1", "B2"))
     assert (first.job, second.job) == ("B1", "B2")
     assert first.cases == second.cases
+
+
+def test_where_no_fits_row_says_what_serves_a_familys_own_jobs_do() -> None:
+    bare = Catalogue(parts=PARTS, fits=tuple(row for row in FITS if row.part != "SNS"))
+    needs = job_needs(booked(), [past({"SNS": 1}), past({})], bare, today=TODAY)
+    assert probability(needs, "SNS") == pytest.approx(0.5)
+    other = job_needs(booked("BBB"), [past({"SNS": 1})], bare, today=TODAY)
+    assert probability(other, "SNS") == 0

@@ -96,3 +96,9 @@ def test_need_lines_are_part_date_and_base_units_for_the_weekly_series() -> None
     jobs = [visit("J1"), visit("J2", date(2027, 1, 8))]
     used = [Used("J1", "VAP", 0, 1), Used("J2", "VAP", 1, 0), Used("J2", "FLU", 2000, 0)]
     assert need_lines(finished_jobs(jobs, used)) == [("VAP", FIRST, 1), ("FLU", date(2027, 1, 8), 2000)]
+
+
+def test_what_is_missed_again_on_the_return_visit_is_still_one_need() -> None:
+    later, last = date(2027, 1, 7), date(2027, 1, 11)
+    used = [Used("J1", "SNS", 0, 1), Used("J2", "SNS", 0, 1), Used("J3", "SNS", 1, 0)]
+    assert needs_of([visit("J1"), visit("J2", later), visit("J3", last)], used) == [{"SNS": 1}, {}, {}]

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from vanstock.cli.options import Json, example, opened
-from vanstock.cli.show import Column, as_json, figure, say, table, words, working
+from vanstock.cli.show import Column, as_json, figure, paragraph, say, table, words, working
 from vanstock.errors import BadValue
 from vanstock.quantity import format_money, format_qty, show_qty
 
@@ -45,7 +45,10 @@ def forecast(ctx: typer.Context, part: Named = "", json: Json = False) -> None:
         figure("days"), figure("50%"), figure("95%"),
     )  # fmt: skip
     table(columns, [_forecast_cells(row) for row in rows])
-    say("a week: mean need; days: working days an order must last; 50%, 95%: need that half, or 95 in 100, stay within")
+    paragraph(
+        "a week: the mean need; days: working days that stock must last, review and lead time together; "
+        "50%, 95%: what the need over those days stays within, in 50 or 95 of 100 cases"
+    )
 
 
 def _bars(history: tuple[float, ...]) -> str:

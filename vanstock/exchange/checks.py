@@ -64,7 +64,7 @@ def places(rows: Lined[Place], known: Mapping[str, str]) -> Iterable[Problem]:
 
 def parts(rows: Lined[Part], names: Names) -> Iterable[Problem]:
     """Suppliers and successors that exist, no loop of successors, one unit for each component."""
-    units = {part.component: (part.unit, part.part) for part in reversed(names.parts.values())}
+    units = {part.component: (part.unit, part.part) for part in reversed(list(names.parts.values()))}
     for line, row in rows:
         if row.supplier and row.supplier not in names.suppliers:
             yield Problem("parts.csv", line, _unknown("supplier", row.supplier, "suppliers.csv"))

@@ -130,7 +130,7 @@ def _read_all(reader: _Reader, known: Known, today: date, unreadable_jobs: set[s
         "fits": reader.rows(sheets.FITS, rows.fits),
     }
     parts = {**known.catalogue.parts, **{row.part: row for _, row in found["parts"]}}
-    units = {part.component: part.unit for part in reversed(parts.values())}
+    units = {part.component: part.unit for part in reversed(list(parts.values()))}
 
     def job(record: Record) -> Job | None:
         made = rows.job(record, today)

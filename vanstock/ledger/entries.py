@@ -124,9 +124,9 @@ def open_entry(connection: sqlite3.Connection, draft: Draft, digest: str, revers
 def write_stock(connection: sqlite3.Connection, seq: int, lines: Sequence[Line], counted: Sequence[Counted]) -> None:
     """Write an entry's movements, valued, and its counts with the differences they show."""
     every = [*lines, *_differences(connection, counted)]
-    _insert_movements(connection, seq, _valued(connection, every))
     rows = [(seq, c.part, c.place, c.qty) for c in counted]
-    _insert_rows(connection, "counted (entry, part, place, qty)", rows)
+    _insert_rows(connection, "counted (entry, part, place, qty)", rows)  # first: balances keep the counts' order
+    _insert_movements(connection, seq, _valued(connection, every))
 
 
 def _insert_rows(connection: sqlite3.Connection, columns: str, rows: Sequence[tuple[object, ...]]) -> None:

@@ -61,12 +61,13 @@ class CaseBook:
     @classmethod
     def build(cls, finished: Iterable[FinishedJob], catalogue: Catalogue, *, today: date) -> CaseBook:
         """Sort the cases by level once."""
-        parts = PartMap.build(catalogue)
+        jobs = list(finished)
+        parts = PartMap.build(catalogue).learning(jobs)
         near: dict[tuple[str, str], Weights] = defaultdict(lambda: defaultdict(float))
         of_type: dict[str, Weights] = defaultdict(lambda: defaultdict(float))
         everything: Weights = defaultdict(float)
         counts: dict[tuple[str, str], int] = defaultdict(int)
-        for job in finished:
+        for job in jobs:
             case = _by_component(job, parts)
             weight = 0.5 ** (max((today - job.date).days, 0) / HALF_LIFE_DAYS)
             near[job.job_type, job.family][case] += weight

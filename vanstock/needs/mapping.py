@@ -7,10 +7,10 @@ Parts are named by *stock group*: superseded numbers and two-way interchangeable
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 
-from vanstock.model import EVERY_FAMILY, Catalogue, stock_groups
+from vanstock.model import EVERY_FAMILY, Catalogue, FinishedJob, stock_groups
 from vanstock.quantity import unit
 
 Need = dict[str, int]
@@ -32,6 +32,16 @@ class PartMap:
         groups = stock_groups(catalogue)
         component_of = {part: _component(catalogue, part, group) for part, group in groups.items()}
         return cls(groups, component_of, _shares(catalogue, groups, component_of), _riders(catalogue, groups))
+
+    def learning(self, finished: Iterable[FinishedJob]) -> PartMap:
+        """The same tables, with the parts that a family's own jobs took where no fits row says what serves."""
+        seen: dict[tuple[str, str], dict[str, float]] = defaultdict(lambda: defaultdict(float))
+        for job in finished:
+            for part in job.needs:
+                component = self.component_of.get(part, part)
+                if not {(job.family, component), (EVERY_FAMILY, component)} & self.shares.keys():
+                    seen[job.family, component][part] += 1
+        return replace(self, shares={**self.shares, **{key: _normalised(r, self.groups) for key, r in seen.items()}})
 
     def for_component(self, family: str, component: str) -> tuple[tuple[float, str], ...]:
         """The (share, group) pairs of a component in a family, shares adding up to 1; empty for none.

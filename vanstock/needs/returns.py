@@ -1,7 +1,8 @@
 """Finished jobs and what they needed, with return visits settled. Pure.
 
 Need is fitted plus missed. A return visit fits what the first visit missed: that is one need, not two, so
-what a later job of the same reference and family fits settles what is outstanding first. Called by routines.
+what a later job of the same reference and family fits settles what is outstanding first. What is missed
+again is still the one need, and outstanding from then on. Called by routines.
 """
 
 from __future__ import annotations
@@ -38,8 +39,9 @@ def _finished(job: Job, lines: list[Used], owed: Owed, groups: Mapping[str, str]
     needs: dict[str, int] = defaultdict(int)
     settled_by = owed if job.reference else {}
     for row in lines:
-        settled = _settle(settled_by.get(groups.get(row.part, row.part), []), row.fitted, job.date)
-        needs[row.part] += row.fitted - settled + row.missed
+        waiting = settled_by.get(groups.get(row.part, row.part), [])
+        needs[row.part] += row.fitted - _settle(waiting, row.fitted, job.date)
+        needs[row.part] += row.missed - _settle(waiting, row.missed, job.date)
     for row in lines:
         if row.missed > 0:
             owed[groups.get(row.part, row.part)].append((job.date, row.missed))

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time
 
 from vanstock.kit import load as plans
-from vanstock.kit.load import BuyLine, LoadLine
+from vanstock.kit.load import BuyLine, LoadLine, ShortLine
 from vanstock.kit.odds import DayOdds, draw_day
 from vanstock.ledger import catalogue, reading
 from vanstock.ledger.entries import Draft, post
@@ -141,7 +141,8 @@ def load_out(session: Session, day: date | None = None, *, van: str = "van") -> 
     loads = plans.plan_load(needed, stock.van, stock.stores, past.groups, past.catalogue.parts)
     supply_now = group_supply(past, stock.van)
     supply = plans.after_loading(stock.van, loads, past.groups)
-    supplies = _Supplies(supply, supply_now, draws.with_stock(supply), draws.with_stock(supply_now))
+    short = plans.day_shortages(draws, supply)
+    supplies = _Supplies(supply_now, draws.with_stock(supply), draws.with_stock(supply_now), short)
     outlooks = _outlooks(past, needs, jobs, supplies)
     takes = [need for outlook in outlooks for need in outlook.needs]
     return LoadOut(
@@ -157,12 +158,13 @@ def load_out(session: Session, day: date | None = None, *, van: str = "van") -> 
 
 @dataclass(frozen=True, slots=True)
 class _Supplies:
-    """Base units by group with the load list aboard and as the van stands, and the day's odds with each."""
+    """Base units by group as the van stands, the day's odds with the load list aboard and without, and what
+    each job may lack even with it."""
 
-    loaded: Mapping[str, int]
     now: Mapping[str, int]
     odds: DayOdds
     odds_now: DayOdds
+    short: Sequence[Sequence[ShortLine]]
 
 
 def _outlooks(
@@ -170,9 +172,9 @@ def _outlooks(
 ) -> tuple[JobOutlook, ...]:
     component_of = {group: past.catalogue.parts[group].component or group for group in past.groups.values()}
     found = []
-    for job, need, then, now in zip(jobs, needs, supplies.odds.jobs, supplies.odds_now.jobs, strict=True):
+    odds = zip(supplies.odds.jobs, supplies.odds_now.jobs, strict=True)
+    for job, need, (then, now), short in zip(jobs, needs, odds, supplies.short, strict=True):
         lines = marginals(need, component_of)
-        short = plans.shortages(need, {line.group: line.qty for line in lines}, supplies.loaded)
         outlook = JobOutlook(
             job=job,
             odds=then.probability,

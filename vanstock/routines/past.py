@@ -24,8 +24,9 @@ def read_past(session: Session) -> Past:
     """Read everything a plan rests on."""
     known = catalogue.read_catalogue(session.ledger)
     jobs = tuple(reading.jobs(session.ledger))
-    finished = finished_jobs(jobs, reading.used(session.ledger))
-    return Past(known, stock_groups(known), jobs, tuple(finished))
+    groups = stock_groups(known)
+    finished = finished_jobs(jobs, reading.used(session.ledger), groups=groups)
+    return Past(known, groups, jobs, tuple(finished))
 
 
 def group_supply(past: Past, held: dict[str, int]) -> dict[str, int]:

@@ -1,0 +1,151 @@
+"""The contract for machines: JSON keys and types, decimal strings, exit codes, where things are printed."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+Run = Callable[..., Any]
+DECIMAL = re.compile(r"-?\d+(\.\d+)?")
+MONEY = re.compile(r"-?\d+\.\d\d")
+
+
+def document(vanstock: Run, line: str) -> Any:
+    said = vanstock(f"{line} --json")
+    assert (said.code, said.err) == (0, "")
+    return json.loads(said.out)
+
+
+def check(value: Any, shape: Any, where: str = "") -> None:
+    """That a document has exactly the keys of a shape, and values of its kinds."""
+    if isinstance(shape, dict):
+        assert set(value) >= set(shape), where
+        for key, inner in shape.items():
+            check(value[key], inner, f"{where}.{key}")
+    elif isinstance(shape, list):
+        assert isinstance(value, list), where
+        for item in value:
+            check(item, shape[0], f"{where}[]")
+    elif isinstance(shape, re.Pattern):
+        assert isinstance(value, str), where
+        assert shape.fullmatch(value), (where, value)
+    else:
+        assert isinstance(value, shape), (where, value)
+
+
+ODDS = (float, type(None))
+LOADOUT = {
+    "date": str, "van": str, "day_odds": ODDS,
+    "jobs": [{
+        "job": str, "time": str, "family": str, "job_type": str, "odds": ODDS, "odds_now": ODDS,
+        "standard_error": float,
+        "needs": [{"component": str, "part": str, "probability": float, "qty": DECIMAL, "on_hand": DECIMAL,
+                   "jobs_like_it": int}],
+        "short": [{"part": str, "qty": DECIMAL, "lost_odds": float}],
+    }],
+    "load": [{"part": str, "qty": DECIMAL, "from": str, "on_hand": DECIMAL, "reason": str}],
+    "buy": [{"part": str, "qty": DECIMAL, "supplier": str, "cutoff": str, "gain": float}],
+    "cautions": [str],
+}  # fmt: skip
+REORDER = {
+    "date": str,
+    "suppliers": [{
+        "supplier": str, "cutoff": str, "goods": MONEY, "carriage": MONEY, "total": MONEY,
+        "lines": [{"part": str, "qty": DECIMAL, "packs": int, "cost": MONEY, "on_hand": DECIMAL, "on_order": DECIMAL,
+                   "min": DECIMAL, "max": DECIMAL, "why": str}],
+    }],
+}  # fmt: skip
+MINMAX = {
+    "target": float, "completion": float, "cash": MONEY,
+    "parts": [{"part": str, "min": DECIMAL, "max": DECIMAL, "pinned": bool, "basis": str}],
+}  # fmt: skip
+STOCK = {"parts": [{"part": str, "place": str, "qty": DECIMAL, "value": MONEY, "count_needed": bool}]}
+FORECAST = {
+    "parts": [{"part": str, "class": str, "method": str, "weekly_mean": DECIMAL, "interval_days": int,
+               "interval_mean": DECIMAL, "quantiles": {"0.5": DECIMAL, "0.95": DECIMAL}}],
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("line", "shape"),
+    [("loadout", LOADOUT), ("reorder", REORDER), ("minmax", MINMAX), ("stock", STOCK), ("forecast", FORECAST),
+     ("booking list", {"jobs": [{"job": str, "date": str, "codes": [str]}]}),
+     ("place list", {"places": [{"place": str}]}),
+     ("history J0001", {"entries": [{"entry": str, "at": str, "movements": [{"part": str, "qty": DECIMAL}]}]}),
+     ("setting", {"target": str})],
+)  # fmt: skip
+def test_every_reading_command_prints_one_document_of_its_shape(vanstock: Run, line: str, shape: Any) -> None:
+    check(document(vanstock, line), shape)
+
+
+def test_odds_lie_between_nought_and_one_and_loading_never_lowers_them(vanstock: Run) -> None:
+    for job in document(vanstock, "loadout")["jobs"]:
+        assert 0 <= job["odds_now"] <= job["odds"] <= 1
+
+
+def test_order_lines_add_up(vanstock: Run) -> None:
+    for order in document(vanstock, "reorder")["suppliers"]:
+        goods = sum(round(float(line["cost"]) * 100) for line in order["lines"])
+        assert goods == round(float(order["goods"]) * 100)
+        assert round(float(order["total"]) * 100) == goods + round(float(order["carriage"]) * 100)
+
+
+@pytest.mark.parametrize(
+    ("line", "code", "says"),
+    [
+        ("fit J9999 SNS", 1, "no job 'J9999'"),
+        ("fit J0782 'vaporiser gasket' 2L", 1, "kept in pieces"),
+        ("stock flux-capacitor", 1, "no part matches"),
+        ("stock --place attic", 1, "no van or store named 'attic'"),
+        ("loadout --date 2027-02-30", 1, "does not exist"),
+        ("loadout --van lorry", 1, "no van named 'lorry'"),
+        ("load", 1, "name one part to load, or --all"),
+        ("load GK-KRA-011-A 1 --from van", 1, "name two places"),
+        ("minmax --min 2", 1, "name the part to pin"),
+        ("minmax GK-KRA-011-A --min 2", 1, "give both --min and --max"),
+        ("undo zzz", 1, "no entry begins with"),
+        ("received FL-UNI-800-A 1 --cost x", 1, "--cost 'x' is not a number"),
+        ("count FL-UNI-800-A -- -1", 1, "cannot be below zero"),
+        ("booking add KRA clean --date 2027-03-02 --time 25:00", 1, "does not exist"),
+        ("setting target 2", 1, "is not a number from"),
+        ("import nowhere", 1, "is not a folder"),
+        ("fit", 2, "Missing argument"),
+        ("nonsense", 2, "No such command"),
+        ("stock --colour", 2, "No such option"),
+    ],
+)  # fmt: skip
+def test_a_mistake_ends_with_its_code_and_one_line_on_stderr(vanstock: Run, line: str, code: int, says: str) -> None:
+    said = vanstock(line)
+    assert (said.code, said.out) == (code, "")
+    assert says in said.err
+    if code == 1:
+        assert said.err.count("\n") == 1
+        assert said.err.startswith("vanstock: ")
+
+
+def test_a_moment_that_is_none_is_told(vanstock: Run) -> None:
+    assert "is not a moment" in vanstock("stock", now="yesterday").err
+
+
+def test_no_ledger_is_told_with_what_to_do(vanstock: Run, tmp_path: Path) -> None:
+    said = vanstock("stock", ledger=tmp_path / "none.db")
+    assert said.code == 1
+    assert "make one with `vanstock import FOLDER`" in said.err
+    assert not (tmp_path / "none.db").exists()
+
+
+def test_a_refused_import_lists_every_problem_and_makes_no_ledger_entries(vanstock: Run, tmp_path: Path) -> None:
+    (tmp_path / "bad").mkdir()
+    (tmp_path / "bad" / "families.csv").write_text("family,year_from\nAAA,20x4\n,2010\n")
+    said = vanstock(f"import {tmp_path / 'bad'}")
+    assert said.code == 1
+    assert said.err.splitlines() == [
+        "families.csv:2: year_from: year '20x4' is not a number: write digits with a point, like 2.5",
+        "families.csv:3: family is empty: every row needs one",
+        "vanstock: 2 problems found, nothing was imported: mend the lines named and import again",
+    ]

@@ -1,0 +1,140 @@
+"""What a person sees: screens that fit, no escapes in a pipe, help with examples, the day end to end."""
+
+from __future__ import annotations
+
+import os
+import pty
+import re
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from vanstock.cli.main import HOMES, homes_for, program
+
+Run = Callable[..., Any]
+LINES = ("loadout", "reorder", "stock", "forecast", "minmax", "booking list", "history J0001", "place list", "setting")
+HEAVY = ("numpy", "pandas", "scipy", "statsmodels", "matplotlib", "sqlite_utils", "starlette")
+
+
+@pytest.mark.parametrize("line", LINES)
+def test_a_screen_fits_eighty_columns_and_a_pipe_gets_no_escapes(vanstock: Run, line: str) -> None:
+    said = vanstock(line)
+    assert said.code == 0
+    assert "\x1b" not in said.out
+    assert max(map(len, said.out.splitlines())) <= 80
+    assert all(row == row.rstrip() for row in said.out.splitlines())
+
+
+def commands(group: Any, path: tuple[str, ...] = ()) -> list[tuple[tuple[str, ...], Any]]:
+    found: list[tuple[tuple[str, ...], Any]] = []
+    for name, command in group.commands.items():
+        found.append(((*path, name), command))
+        found += commands(command, (*path, name)) if hasattr(command, "commands") else []
+    return found
+
+
+def every_command() -> list[tuple[tuple[str, ...], Any]]:
+    from typer.main import get_command
+
+    return commands(get_command(program(HOMES)))
+
+
+@pytest.mark.parametrize(("path", "command"), every_command(), ids=[" ".join(path) for path, _ in every_command()])
+def test_the_help_of_every_command_shows_an_example(vanstock: Run, path: tuple[str, ...], command: Any) -> None:
+    said = vanstock(f"{' '.join(path)} --help")
+    assert said.code == 0
+    assert re.search(rf"Example:\n +vanstock {path[0]}", said.out), said.out
+    assert command.help
+
+
+def test_each_module_holds_the_commands_that_the_program_looks_for_there() -> None:
+    from typer.main import get_command
+
+    for home, names in HOMES.items():
+        app = program([home, "levels" if home != "levels" else "week"])  # two, so that it stays a group
+        assert set(names) <= set(get_command(app).commands)  # type: ignore[attr-defined]
+    assert homes_for(["--ledger", "fit", "stock"]) == ["job", "stock"]
+    assert homes_for(["--help", "fit"]) == homes_for([]) == homes_for(["nonsense"]) == list(HOMES)
+
+
+def test_the_version_is_told(vanstock: Run) -> None:
+    assert vanstock("--version").out == "vanstock 0.1.0\n"
+
+
+def test_the_day_end_to_end(vanstock: Run) -> None:
+    assert "J0783  LUN pressure-side P2453" in vanstock("loadout").out
+    assert "loaded 1 x DS-KRA-010-A" in vanstock("load --all").out
+    assert vanstock("load --all").out.startswith("nothing to load")
+    fitted = vanstock("fit J0782 vaporiser --with")
+    assert "fitted on J0782: 1 x DS-KRA-010-A exhaust fuel vaporiser; left: 0" in fitted.out
+    assert "fitted on J0782: 2 x BT-UNI-012-A" in fitted.out
+    alone = vanstock("fit J0785 DS-KRB-010-A")
+    assert "goes on new with it, not logged: 1 x GK-KRA-011-A" in alone.err
+    assert "missed on J0785: 1 x DS-KRB-020-A" in vanstock("missed J0785 DS-KRB-020-A").out
+    assert vanstock("undo").out.startswith("undone: missed of 2027-03-01")
+    assert "finished J0782" in vanstock("finish J0782 --used FL-UNI-800-A=2.1L").out
+    assert "counted 36 x HC-UNI-412-A in van: 2 fewer than the ledger had" in vanstock("count HC-UNI-412-A 36").out
+    assert "agrees with the ledger" in vanstock("count HC-UNI-412-A 36").out
+    assert "into store, worth 56.00; now 15 L there" in vanstock("received FL-UNI-800-A 2packs").out
+    assert "marked for a count" in vanstock("fit J0783 PS-LUN-400-A").err
+    assert "count it" in vanstock("stock PS-LUN-400-A").out
+
+
+def test_data_never_sends_control_characters_to_the_terminal(vanstock: Run) -> None:
+    said = vanstock("booking add KRA clean --date 2027-03-02 --ref 'a\x1b[31mred'")
+    assert "\x1b" not in said.out
+    assert "\x1b" not in vanstock("booking list").out
+
+
+def test_the_reorder_list_is_written_to_a_file_too(vanstock: Run, tmp_path: Path) -> None:
+    said = vanstock(f"reorder --csv {tmp_path / 'order.csv'}")
+    assert (tmp_path / "order.csv").read_text().startswith("supplier,supplier_part,part")
+    assert said.out.rstrip().endswith("order.csv")
+
+
+def in_a_terminal(words: list[str], environment: dict[str, str]) -> str:
+    """Everything a command prints when its output is a terminal."""
+    leader, follower = pty.openpty()
+    process = subprocess.Popen(words, stdout=follower, stderr=follower, stdin=subprocess.DEVNULL, env=environment)
+    os.close(follower)
+    shown = b""
+    while True:
+        try:
+            piece = os.read(leader, 65536)
+        except OSError:
+            break
+        if not piece:
+            break
+        shown += piece
+    process.wait()
+    os.close(leader)
+    return shown.decode()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
+def test_a_terminal_gets_a_drawn_table_and_no_color_is_respected(imported: Path) -> None:
+    words = [sys.executable, "-m", "vanstock", "--ledger", str(imported), "stock", "gasket"]
+    plain = {**os.environ, "TERM": "xterm-256color", "COLUMNS": "80"}
+    plain.pop("NO_COLOR", None)
+    shown = in_a_terminal(words, plain)
+    assert "─" in shown
+    assert not re.search(r"\x1b\[[0-9;]*3[0-7]m", shown), "colour carries no meaning and is not used"
+
+
+@pytest.mark.parametrize("line", ["fit J0783 HC-UNI-412-A 2", "stock gasket", "--help"])
+def test_logging_a_part_loads_no_heavy_module(imported: Path, tmp_path: Path, line: str) -> None:
+    ledger = tmp_path / "copy.db"
+    ledger.write_bytes(imported.read_bytes())
+    words = ["vanstock", "--ledger", str(ledger), *line.split()]
+    script = (
+        f"import sys; sys.argv = {words!r}\n"
+        "from vanstock.cli.main import run\n"
+        "try:\n    run()\nexcept SystemExit as end:\n    assert not end.code, end.code\n"
+        f"print('LOADED', [name for name in {HEAVY!r} if name in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
+    assert done.stdout.rstrip().endswith("LOADED []")
