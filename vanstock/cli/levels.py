@@ -68,7 +68,10 @@ def _forecast_cells(row: PartForecast) -> tuple[str, ...]:
 
 
 def _quantile(row: PartForecast, probability: float) -> str:
-    return show_qty(round(row.forecast.quantiles[probability]), row.part.unit)
+    """Whole pieces; litres, metres and kilograms to a tenth."""
+    exact = row.forecast.quantiles[probability]
+    step = 100 if row.part.unit in ("LTR", "MTR", "KGM") else 1
+    return show_qty(round(exact / step) * step, row.part.unit)
 
 
 def _mean(base_units: float, unit: str) -> str:

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from vanstock.cli.options import Json, example, opened
-from vanstock.cli.show import Column, as_json, say, table, tell, words, working
+from vanstock.cli.show import Column, as_json, paragraph, say, table, tell, words, working
 
 
 def add_to(app: typer.Typer) -> None:
@@ -37,7 +37,7 @@ def import_(ctx: typer.Context, folder: Annotated[Path, typer.Argument(metavar="
         say("nothing new: the ledger already has everything in that folder")
         return
     listed = ", ".join(f"{count} {name}" for name, count in done.changed.items() if count)
-    say(f"imported, new or changed: {listed}")
+    paragraph(f"imported, new or changed: {listed}", then="  ")
 
 
 def export(ctx: typer.Context, folder: Annotated[Path, typer.Argument(metavar="FOLDER")]) -> None:
