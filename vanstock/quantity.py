@@ -95,13 +95,14 @@ def parse_qty(text: str, code: str, *, pack_size: int = 1) -> int:
     """
     kept = unit(code)
     number = text.strip().rstrip("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ").strip()
-    word = text.strip()[len(number) :].strip().lower()
+    typed = text.strip()[len(number) :].strip()
+    word = typed.lower()
     if word in _PACK_WORDS:
         return _whole(_decimal(number, "quantity"), pack_size, text, "quantity", "one base unit")
     scale = dict(kept.spellings).get(word)
     if scale is None:
         wanted = kept.symbol or "pieces"
-        raise BadValue(f"quantity {text!r}: this part is kept in {wanted}, so {word!r} cannot be used")
+        raise BadValue(f"quantity {text!r}: this part is kept in {wanted}, so {typed!r} cannot be used")
     smallest = {"C62": "a whole piece", "PR": "a whole pair", "LTR": "1 ml", "MTR": "1 mm", "KGM": "1 g"}[code]
     return _whole(_decimal(number, "quantity"), scale, text, "quantity", smallest)
 

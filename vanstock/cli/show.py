@@ -101,7 +101,7 @@ def _wrap(cell: str, width: int) -> list[str]:
         return [cell]
     import textwrap
 
-    return textwrap.wrap(cell, width) or [""]
+    return textwrap.wrap(cell, width, break_on_hyphens=False) or [""]
 
 
 def _aligned(piece: str, width: int, column: Column) -> str:

@@ -139,16 +139,24 @@ def history(
 
 
 def _lines(past: PastEntry, parts: dict[str, Part]) -> list[str]:
-    moved = [
-        f"{show_qty(m.qty, parts[m.part].unit)} x {m.part} {m.from_place} -> {m.to_place}"
-        if m.qty
-        else f"value {format_money(m.value)} of {m.part} {m.from_place} -> {m.to_place}"
-        for m in past.movements
-    ]
     missed = [f"missed {show_qty(qty, parts[part].unit)} x {part} on {job}" for job, part, qty in past.missed]
     counted = [f"counted {show_qty(qty, parts[part].unit)} x {part} in {place}" for part, place, qty in past.counted]
     booked = [f"{b.job} {b.status} {b.date} {b.time}".rstrip() for b in past.bookings]
-    return [*counted, *moved, *missed, *booked]
+    return [*counted, *_moved(past, parts), *missed, *booked]
+
+
+def _moved(past: PastEntry, parts: dict[str, Part]) -> list[str]:
+    """The entry's movements, those of one part along one way put together, then changes of value alone."""
+    together: dict[tuple[str, str, str], int] = {}
+    values = []
+    for m in past.movements:
+        way = (m.part, m.from_place, m.to_place)
+        if m.qty:
+            together[way] = together.get(way, 0) + m.qty
+        else:
+            values.append(f"value {format_money(m.value)} of {m.part} {m.from_place} -> {m.to_place}")
+    moved = [f"{show_qty(qty, parts[p].unit)} x {p} {source} -> {to}" for (p, source, to), qty in together.items()]
+    return moved + values
 
 
 def _entry_cells(past: PastEntry, found: History) -> tuple[str, ...]:

@@ -56,11 +56,17 @@ class PartMap:
 
         Components that no part of this family serves drop out: the family has none.
         """
-        found: Variants = [(1.0, {})]
+        certain: Need = {}
+        split = []
         for component, qty in components.items():
             choices = self.for_component(family, component)
-            if choices:
-                found = [(p * share, _plus(need, group, qty)) for p, need in found for share, group in choices]
+            if len(choices) == 1:
+                certain[choices[0][1]] = certain.get(choices[0][1], 0) + qty
+            elif choices:
+                split.append((choices, qty))
+        found: Variants = [(1.0, certain)]
+        for choices, qty in split:
+            found = [(p * share, _plus(need, group, qty)) for p, need in found for share, group in choices]
         return [(p, self.with_riders(need)) for p, need in found]
 
     def with_riders(self, need: Mapping[str, int]) -> Need:

@@ -28,6 +28,7 @@ from vanstock.workdays import arrival_date, next_cutoff
 SEED = 20_270_301
 _NOON = time(12)
 _CAUTION_FROM = 0.05
+_LEAST_CHANCE = 0.01
 _MOST_NAMED = 2
 
 
@@ -145,12 +146,13 @@ def load_out(session: Session, day: date | None = None, *, van: str = "van") -> 
     supplies = _Supplies(supply_now, draws.with_stock(supply), draws.with_stock(supply_now), short)
     outlooks = _outlooks(past, needs, jobs, supplies)
     takes = [need for outlook in outlooks for need in outlook.needs]
+    takers = [{past.groups[n.part.part] for n in o.needs if n.probability > _LEAST_CHANCE} for o in outlooks]
     return LoadOut(
         date=chosen,
         van=place,
         day_odds=supplies.odds.all_done,
         jobs=outlooks,
-        load=tuple(_load(past, line, jobs, needs, needed) for line in loads),
+        load=tuple(_load(past, line, jobs, takers, needed) for line in loads),
         buy=tuple(_buy(session, past, line) for line in plans.plan_buy(draws, supply, needed)),
         cautions=tuple(cautions_for(need.part for need in takes if need.probability >= _CAUTION_FROM)),
     )
@@ -199,20 +201,14 @@ def _need(past: Past, line: NeedLine, supply: Mapping[str, int]) -> Need:
 
 
 def _load(
-    past: Past, line: LoadLine, jobs: Sequence[Job], needs: Sequence[JobNeeds], needed: Mapping[str, int]
+    past: Past, line: LoadLine, jobs: Sequence[Job], takes: Sequence[set[str]], needed: Mapping[str, int]
 ) -> Load:
     part = past.catalogue.parts[line.part]
-    takers = [job.time or job.job for job, need in zip(jobs, needs, strict=True) if _takes(need, line.group)]
+    takers = [job.time or job.job for job, likely in zip(jobs, takes, strict=True) if line.group in likely]
     named = " and ".join(takers) if len(takers) <= _MOST_NAMED else f"{len(takers)} jobs"
     who = f"{named} may take {show_qty(needed[line.group], part.unit)}"
     has = show_qty(line.on_hand, part.unit)
     return Load(part, line.qty, line.from_place, line.on_hand, f"{who}; van has {has}")
-
-
-def _takes(need: JobNeeds, group: str) -> bool:
-    weight = sum(case.weight for case in need.cases if group in case.needs)
-    prior = any(p > 0 and group in taken for choice in need.prior for p, taken in choice.outcomes)
-    return weight > 0.01 or (prior and need.prior_weight > 0.01)
 
 
 def _buy(session: Session, past: Past, line: BuyLine) -> Buy:
