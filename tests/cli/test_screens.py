@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import pty
 import re
 import subprocess
 import sys
@@ -96,11 +95,14 @@ def test_the_reorder_list_is_written_to_a_file_too(vanstock: Run, tmp_path: Path
     assert said.out.rstrip().endswith("order.csv")
 
 
-def in_a_terminal(words: list[str], environment: dict[str, str]) -> str:
-    """Everything a command prints when its output is a terminal."""
+def in_a_terminal(words: list[str], environment: dict[str, str], answer: str = "") -> str:
+    """Everything a command prints when a person sits at it, who types `answer` when asked."""
+    import pty
+
     leader, follower = pty.openpty()
-    process = subprocess.Popen(words, stdout=follower, stderr=follower, stdin=subprocess.DEVNULL, env=environment)
+    process = subprocess.Popen(words, stdout=follower, stderr=follower, stdin=follower, env=environment)
     os.close(follower)
+    os.write(leader, answer.encode())
     shown = b""
     while True:
         try:
@@ -115,14 +117,29 @@ def in_a_terminal(words: list[str], environment: dict[str, str]) -> str:
     return shown.decode()
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
-def test_a_terminal_gets_a_drawn_table_and_no_color_is_respected(imported: Path) -> None:
+at_a_terminal = pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
+TERMINAL = {**os.environ, "TERM": "xterm-256color", "COLUMNS": "80"}
+
+
+@at_a_terminal
+def test_a_terminal_gets_a_drawn_table_without_colours(imported: Path) -> None:
     words = [sys.executable, "-m", "vanstock", "--ledger", str(imported), "stock", "gasket"]
-    plain = {**os.environ, "TERM": "xterm-256color", "COLUMNS": "80"}
-    plain.pop("NO_COLOR", None)
-    shown = in_a_terminal(words, plain)
+    shown = in_a_terminal(words, TERMINAL)
     assert "─" in shown
     assert not re.search(r"\x1b\[[0-9;]*3[0-7]m", shown), "colour carries no meaning and is not used"
+
+
+@at_a_terminal
+@pytest.mark.parametrize(("answer", "fitted"), [("y\n", 3), ("n\n", 1)])
+def test_a_person_at_a_terminal_is_asked_for_what_goes_with_a_part(
+    imported: Path, tmp_path: Path, answer: str, fitted: int
+) -> None:
+    ledger = tmp_path / "copy.db"
+    ledger.write_bytes(imported.read_bytes())
+    words = [sys.executable, "-m", "vanstock", "--ledger", str(ledger), "fit", "J0785", "DS-KRB-010-A"]
+    shown = in_a_terminal(words, TERMINAL, answer)
+    assert "Also fitted new: 1 x GK-KRA-011-A vaporiser gasket, 2 x BT-UNI-012-A" in " ".join(shown.split())
+    assert shown.count("fitted on J0785") == fitted
 
 
 @pytest.mark.parametrize("line", ["fit J0783 HC-UNI-412-A 2", "stock gasket", "--help"])

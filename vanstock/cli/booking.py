@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from vanstock.cli.job import JobName
 from vanstock.cli.options import Day, Json, Van, example, opened
 from vanstock.cli.show import Column, as_json, say, table, tell, words
 
@@ -124,7 +125,7 @@ def _json(job: Job) -> dict[str, object]:
 
 def move(
     ctx: typer.Context,
-    job: str,
+    job: JobName,
     date: Day = "",
     time: Annotated[str | None, typer.Option("--time", metavar="HH:MM", help="When the job starts.")] = None,
     van: Annotated[str | None, typer.Option("--van", metavar="VAN", help="Which van.")] = None,
@@ -138,7 +139,7 @@ def move(
     say(f"moved {_words(moved)}")
 
 
-def cancel(ctx: typer.Context, job: str) -> None:
+def cancel(ctx: typer.Context, job: JobName) -> None:
     """Cancel a booked job."""
     from vanstock.routines import booking as routine
 

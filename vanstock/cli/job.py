@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from vanstock.routines.job import Logged, Taken
     from vanstock.routines.session import Session
 
+JobName = Annotated[str, typer.Argument(metavar="JOB", help="The job's id, like J0123.")]
 PartName = Annotated[str, typer.Argument(metavar="PART", help="Part number, GTIN or words.")]
 Qty = Annotated[str, typer.Argument(metavar="[QTY]", help="Like 2, 2.5L, 600mm, 1pack; one unit when left out.")]
 
@@ -29,7 +30,7 @@ def add_to(app: typer.Typer) -> None:
 
 def fit(
     ctx: typer.Context,
-    job: str,
+    job: JobName,
     part: PartName,
     qty: Qty = "",
     with_: Annotated[bool | None, typer.Option("--with/--without", help="Log what goes on new with it too.")] = None,
@@ -72,7 +73,7 @@ def _say(what: str, logged: Logged) -> None:
         tell(f"note: {warning}")
 
 
-def missed(ctx: typer.Context, job: str, part: PartName, qty: Qty = "") -> None:
+def missed(ctx: typer.Context, job: JobName, part: PartName, qty: Qty = "") -> None:
     """Log a part the job needed that was not aboard."""
     from vanstock.routines import job as routine
 
@@ -82,7 +83,7 @@ def missed(ctx: typer.Context, job: str, part: PartName, qty: Qty = "") -> None:
 
 def finish(
     ctx: typer.Context,
-    job: str,
+    job: JobName,
     used: Annotated[list[str] | None, typer.Option(metavar="PART=QTY", help="A part fitted; may be repeated.")] = None,
 ) -> None:
     """Mark a job finished, logging parts in the same go."""

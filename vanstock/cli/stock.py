@@ -133,7 +133,8 @@ def history(
     if json:
         as_json({"entries": [_entry_json(past, found.parts) for past in found.entries]})
         return
-    say(f"{found.title}: {len(found.entries)} entries, newest first")
+    count = len(found.entries)
+    say(f"{found.title}: {count} {'entry' if count == 1 else 'entries, newest first'}")
     columns = (Column("when"), Column("what"), words("lines"), Column("entry"))
     table(columns, [_entry_cells(past, found) for past in found.entries])
 

@@ -135,13 +135,3 @@ def writing(connection: sqlite3.Connection) -> Iterator[sqlite3.Connection]:
             raise
     except sqlite3.OperationalError as error:
         raise _in_plain_words(error, path) from error
-
-
-@contextmanager
-def reading(connection: sqlite3.Connection) -> Iterator[sqlite3.Connection]:
-    """One snapshot of the ledger: everything read inside belongs to the same moment."""
-    connection.execute("BEGIN")
-    try:
-        yield connection
-    finally:
-        connection.execute("COMMIT")
