@@ -15,7 +15,10 @@ from vanstock.errors import BadValue
 
 PRICE_SCALE = 10_000
 MONEY_SCALE = 100
-_LARGEST = 10**12
+LARGEST_QTY = 10**9
+LARGEST_MONEY = 10**11
+LARGEST_PRICE = 10**10
+"""More than anyone means, in base units, pence and ten-thousandths: no product of them overflows the ledger."""
 
 
 class Unit(NamedTuple):
@@ -75,9 +78,9 @@ def _decimal(text: str, what: str) -> Decimal:
         raise BadValue(f"{what} {text!r} is not a number: write digits with a point, like 2.5") from None
 
 
-def _whole(value: Decimal, scale: int, text: str, what: str, smallest: str) -> int:
+def _whole(value: Decimal, scale: int, text: str, what: str, smallest: str, *, largest: int = LARGEST_QTY) -> int:
     scaled = value * scale
-    if abs(scaled) > _LARGEST:
+    if abs(scaled) > largest:
         raise BadValue(f"{what} {text!r} is too large")
     if scaled != scaled.to_integral_value():
         raise BadValue(f"{what} {text!r} is finer than {smallest}")
@@ -129,7 +132,7 @@ def show_qty(qty: int, code: str) -> str:
 
 def parse_money(text: str, what: str = "amount") -> int:
     """Pence in a decimal string of the currency: `118.40` is 11840. Raises `BadValue`."""
-    return _whole(_decimal(text, what), MONEY_SCALE, text, what, "a penny")
+    return _whole(_decimal(text, what), MONEY_SCALE, text, what, "a penny", largest=LARGEST_MONEY)
 
 
 def format_money(pence: int) -> str:
@@ -141,7 +144,7 @@ def format_money(pence: int) -> str:
 
 def parse_price(text: str, what: str = "cost") -> int:
     """Ten-thousandths of the currency per unit: `0.0345` is 345. Raises `BadValue`."""
-    return _whole(_decimal(text, what), PRICE_SCALE, text, what, "a hundredth of a penny")
+    return _whole(_decimal(text, what), PRICE_SCALE, text, what, "a hundredth of a penny", largest=LARGEST_PRICE)
 
 
 def format_price(price: int) -> str:

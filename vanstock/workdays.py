@@ -11,6 +11,7 @@ DAY_NAMES = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 MONDAY_TO_FRIDAY = frozenset(range(5))
 _ONE_DAY = timedelta(days=1)
 _FAR = 400
+_FIRST_YEAR, _LAST_YEAR = 1990, 2100
 
 
 def parse_days(text: str) -> frozenset[int]:
@@ -40,6 +41,17 @@ def parse_cutoff(text: str) -> time:
         return datetime.strptime(text.strip(), "%H:%M").time()  # noqa: DTZ007
     except ValueError:
         raise BadValue(f"time {text!r} does not exist: write it as 17:00") from None
+
+
+def parse_date(text: str) -> date:
+    """The day in `2027-03-01`, from 1990 to 2100; raises `BadValue`."""
+    try:
+        day = date.fromisoformat(text)
+    except ValueError:
+        day = date.min
+    if len(text) != len("2027-03-01") or not _FIRST_YEAR <= day.year <= _LAST_YEAR:
+        raise BadValue(f"date {text!r} does not exist: write it as 2027-03-01")
+    return day
 
 
 def week_start(day: date) -> date:

@@ -171,6 +171,10 @@ DAMAGE: dict[str, Callable[[Folder, random.Random], Found]] = {
     "unit cost in words": _set("stock.csv", "unit_cost", "cheap"),
     "unknown column": _header("stock.csv", "part,place,qty,colour"),
     "missing column": _header("used.csv", "job,component,fitted,missed"),
+    "a lead time of ten years": _set("suppliers.csv", "lead_working_days", "3650"),
+    "a cost beyond anyone's means": _set("parts.csv", "cost", "99999999"),
+    "more stock than there is": _set("stock.csv", "qty", "999999999999"),
+    "a date before the diesel": _set("jobs.csv", "date", "0001-01-01"),
     "a cell too many": _extra_cell,
     "a quote left open": _quote,
 }

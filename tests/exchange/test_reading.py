@@ -97,6 +97,14 @@ def test_a_mistake_is_told_with_file_line_and_what_to_do(read: Read, file: str, 
     assert any(line.startswith(says) for line in problems(read, **{file: text})), problems(read, **{file: text})
 
 
+def test_the_unit_of_a_part_that_the_ledger_has_cannot_change(tmp_path: Path) -> None:
+    (tmp_path / "parts.csv").write_text("part,unit\nFLU-1,C62\n")
+    known = Known(Catalogue(parts={"FLU-1": Part("FLU-1", unit="LTR")}))
+    with pytest.raises(ImportRefused) as refused:
+        read_folder(tmp_path, known, today=TODAY)
+    assert str(refused.value.problems[0]).startswith("parts.csv:2: unit: the ledger keeps FLU-1 in LTR")
+
+
 def test_a_folder_that_is_none_or_holds_nothing_known_is_told(tmp_path: Path) -> None:
     with pytest.raises(BadValue, match="is not a folder"):
         read_folder(tmp_path / "none", Known(), today=TODAY)

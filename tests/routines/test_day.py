@@ -14,6 +14,7 @@ from vanstock.model import Job
 from vanstock.routines import booking, job, morning, settings, stock
 from vanstock.routines.naming import find_part
 from vanstock.routines.session import Session
+from vanstock.workdays import parse_date
 
 Open = Callable[..., Session]
 TUESDAY = date(2027, 3, 2)
@@ -83,7 +84,7 @@ def test_fault_codes_are_read_in_capitals(text: str, codes: tuple[str, ...]) -> 
 @pytest.mark.parametrize("text", ["2027-02-30", "tomorrow", "01/03/2027"])
 def test_a_date_that_does_not_exist_is_told(text: str) -> None:
     with pytest.raises(BadValue, match="does not exist"):
-        booking.read_date(text)
+        parse_date(text)
 
 
 def test_a_part_is_found_by_number_gtin_words_and_with_a_slip(session: Session) -> None:

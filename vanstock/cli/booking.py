@@ -10,6 +10,7 @@ import typer
 from vanstock.cli.job import JobName
 from vanstock.cli.options import Day, Json, Van, example, opened
 from vanstock.cli.show import Column, as_json, say, table, tell, words
+from vanstock.workdays import parse_date
 
 if TYPE_CHECKING:
     from vanstock.model import Job
@@ -52,7 +53,7 @@ def add(
         known = routine.job_types(session)
         wanted = Job(
             job=job.strip(),
-            date=routine.read_date(date),
+            date=parse_date(date),
             time=routine.read_time(time),
             family=family,
             job_type=job_type.strip(),
@@ -83,8 +84,8 @@ def list_(
     from vanstock.routines import booking as routine
 
     with opened(ctx) as session:
-        start = routine.read_date(first) if first else session.today
-        end = routine.read_date(last) if last else start + timedelta(days=14)
+        start = parse_date(first) if first else session.today
+        end = parse_date(last) if last else start + timedelta(days=14)
         jobs = routine.list_bookings(session, start, end, van=van)
     if json:
         as_json({"jobs": [_json(job) for job in jobs]})
@@ -135,7 +136,7 @@ def move(
 
     with opened(ctx) as session:
         at = None if time is None else routine.read_time(time)
-        moved = routine.move_booking(session, job, day=routine.read_date(date) if date else None, at=at, van=van)
+        moved = routine.move_booking(session, job, day=parse_date(date) if date else None, at=at, van=van)
     say(f"moved {_words(moved)}")
 
 

@@ -27,10 +27,10 @@ def add_to(app: typer.Typer) -> None:
 def loadout(ctx: typer.Context, date: Day = "", van: Van = "van", json: Json = False) -> None:
     """Show the day's jobs, their odds, what to load and what to buy."""
     from vanstock.routines import morning as routine
-    from vanstock.routines.booking import read_date
+    from vanstock.workdays import parse_date
 
     with opened(ctx) as session:
-        found = routine.load_out(session, read_date(date) if date else None, van=van)
+        found = routine.load_out(session, parse_date(date) if date else None, van=van)
     if json:
         as_json(_json(found))
     else:
@@ -221,9 +221,9 @@ def load(
             say(f"entry {posted.entry.id[:8]} (vanstock undo takes it back)")
             return
         from vanstock.routines import morning
-        from vanstock.routines.booking import read_date
+        from vanstock.workdays import parse_date
 
-        plan, entry = morning.load_all(session, read_date(date) if date else None, van=van)
+        plan, entry = morning.load_all(session, parse_date(date) if date else None, van=van)
     if entry is None:
         say(f"nothing to load for {plan.date}: what the store can give is aboard")
         return

@@ -30,10 +30,10 @@ def reorder(
 ) -> None:
     """Print this week's reorder list, supplier by supplier."""
     from vanstock.routines import week as routine
-    from vanstock.routines.booking import read_date
+    from vanstock.workdays import parse_date
 
     with opened(ctx) as session, working("working out the reorder list"):
-        found = routine.reorder(session, read_date(date) if date else None)
+        found = routine.reorder(session, parse_date(date) if date else None)
     if csv is not None:
         routine.write_csv(csv, found)
     if json:

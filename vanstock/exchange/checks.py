@@ -62,6 +62,15 @@ def places(rows: Lined[Place], known: Mapping[str, str]) -> Iterable[Problem]:
             yield Problem("places.csv", line, f"{row.place!r} is the name of a {there} already: choose another name")
 
 
+def same_units(rows: Lined[Part], known: Mapping[str, Part]) -> Iterable[Problem]:
+    """Parts that the ledger keeps in one unit already: another would change what its quantities mean."""
+    for line, row in rows:
+        there = known.get(row.part)
+        if there and there.unit != row.unit:
+            text = f"unit: the ledger keeps {row.part} in {there.unit}; give a part in {row.unit} a number of its own"
+            yield Problem("parts.csv", line, text)
+
+
 def parts(rows: Lined[Part], names: Names) -> Iterable[Problem]:
     """Suppliers and successors that exist, no loop of successors, one unit for each component."""
     units = {part.component: (part.unit, part.part) for part in reversed(list(names.parts.values()))}

@@ -162,6 +162,7 @@ def _check_all(
     for name, key in _KEYS.items():
         yield from checks.duplicates(f"{name}.csv", found[name], key)
     yield from checks.places(found["places"], known.places)
+    yield from checks.same_units(found["parts"], known.catalogue.parts)
     yield from checks.parts(found["parts"], names)
     yield from checks.fits(found["fits"], names)
     yield from checks.goes_with(found["goes_with"], names)

@@ -17,6 +17,7 @@ from vanstock.exchange.csvfile import Record
 from vanstock.exchange.gtin import parse_gtin
 from vanstock.model import EVERY_FAMILY, Family, Fits, GoesWith, Job, OpeningStock, Part, Place, Supplier, Used, Usual
 from vanstock.quantity import (
+    LARGEST_MONEY,
     parse_money,
     parse_price,
     parse_qty,
@@ -26,7 +27,7 @@ from vanstock.quantity import (
     unit,
     value_of,
 )
-from vanstock.workdays import parse_cutoff, parse_days
+from vanstock.workdays import parse_cutoff, parse_date, parse_days
 
 _CODE = re.compile(r"[A-Z0-9][A-Z0-9-]{0,15}")
 _LONGEST_ID = 64
@@ -49,23 +50,24 @@ def _not_below_zero(parse: Callable[[str], int]) -> Callable[[str], int]:
     return checked
 
 
-def _whole(what: str) -> Callable[[str], int]:
-    return lambda text: parse_whole(text, what)
+def _days_up_to(most: int) -> Callable[[str], int]:
+    def checked(text: str) -> int:
+        days = parse_whole(text, "days")
+        if days > most:
+            raise BadValue(f"{text!r} is more than {most} days")
+        return days
+
+    return checked
+
+
+_LEAD = _days_up_to(365)
+_LIFE = _days_up_to(36_500)
 
 
 def _yes_no(text: str) -> bool:
     if text.lower() not in ("0", "1", "yes", "no"):
         raise BadValue(f"{text!r} is neither 0 nor 1")
     return text.lower() in ("1", "yes")
-
-
-def _date(text: str) -> date:
-    try:
-        if len(text) != len("2027-03-01"):
-            raise ValueError
-        return date.fromisoformat(text)
-    except ValueError:
-        raise BadValue(f"date {text!r} does not exist: write it as 2027-03-01") from None
 
 
 def _time(text: str) -> str:
@@ -123,7 +125,7 @@ def supplier(record: Record) -> Supplier | None:
     return Supplier(
         supplier=_id(record, "supplier"),
         name=record.text("name"),
-        lead_working_days=record.read("lead_working_days", _whole("days"), 0),
+        lead_working_days=record.read("lead_working_days", _LEAD, 0),
         order_days=record.read("order_days", _days, "Mon-Fri"),
         cutoff=record.read("cutoff", _time, ""),
         carriage=record.read("carriage", _not_below_zero(parse_money), 0),
@@ -164,10 +166,10 @@ def part(record: Record) -> Part | None:
         pack_size=pack,
         supplier=record.text("supplier"),
         supplier_part=record.text("supplier_part"),
-        lead_working_days=record.read("lead_working_days", _whole("days"), None),
+        lead_working_days=record.read("lead_working_days", _LEAD, None),
         one_time_use=record.read("one_time_use", _yes_no, False),
         surcharge=record.read("surcharge", _not_below_zero(parse_money), 0),
-        shelf_life_days=record.read("shelf_life_days", _whole("days"), None),
+        shelf_life_days=record.read("shelf_life_days", _LIFE, None),
         weight_grams=record.read("weight_kg", _not_below_zero(_grams), None),
         hazard=record.text("hazard"),
         gtin=record.read("gtin", parse_gtin, ""),
@@ -221,7 +223,7 @@ def _worth(text: str) -> float:
 def job(record: Record, today: date) -> Job | None:
     """A row of jobs.csv."""
     before = len(record.problems)
-    day = record.read("date", _date, today) if record.required("date") else today
+    day = record.read("date", parse_date, today) if record.required("date") else today
     status = record.text("status", "booked").lower()
     if status not in ("booked", "done", "cancelled"):
         record.wrong(f"status {status!r} is not booked, done or cancelled")
@@ -273,7 +275,7 @@ def stock(record: Record, parts: Mapping[str, Part]) -> OpeningStock | None:
 def _value(text: str, qty: int, known: Part) -> int:
     """Pence for `qty` at a unit cost with as many decimals as it takes."""
     cost = Decimal(text) if re.fullmatch(r"\d+(\.\d{1,15})?", text) else None
-    if cost is None or cost > 10**9:
+    if cost is None or qty * cost > LARGEST_MONEY:
         raise BadValue(f"{text!r} is not a cost of zero or more: write digits with a point, like 12.50")
     top, bottom = cost.as_integer_ratio()
     return round_half_up(qty * top * 100, unit(known.unit).scale * bottom)

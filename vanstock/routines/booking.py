@@ -16,14 +16,6 @@ from vanstock.routines.session import Session
 _CODE = re.compile(r"[A-Z0-9][A-Z0-9-]{0,15}")
 
 
-def read_date(text: str) -> date:
-    """A date in words of the contract, YYYY-MM-DD; raises `BadValue`."""
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise BadValue(f"date {text!r} does not exist: write it as 2027-03-01") from None
-
-
 def read_time(text: str) -> str:
     """A time HH:MM, or empty; raises `BadValue`."""
     if not text:
