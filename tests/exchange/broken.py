@@ -163,7 +163,6 @@ DAMAGE: dict[str, Callable[[Folder, random.Random], Found]] = {
     "negative use": _set("used.csv", "fitted", "-1"),
     "a third of a gasket": _row("used.csv", "J1,GKT-1,0.333,0"),
     "nothing used": _row("used.csv", "J1,GKT-1,0,0"),
-    "used on a cancelled job": _row("used.csv", "J3,GKT-1,1,0"),
     "unknown place": _set("stock.csv", "place", "attic"),
     "unknown part in stock": _set("stock.csv", "part", "GONE"),
     "negative stock": _set("stock.csv", "qty", "-2"),

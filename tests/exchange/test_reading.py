@@ -105,6 +105,14 @@ def test_the_unit_of_a_part_that_the_ledger_has_cannot_change(tmp_path: Path) ->
     assert str(refused.value.problems[0]).startswith("parts.csv:2: unit: the ledger keeps FLU-1 in LTR")
 
 
+def test_a_file_that_cannot_be_read_at_all_is_one_problem_and_not_one_for_each_row_of_others(
+    read: Read,
+) -> None:
+    assert problems(read, families="family;name\nAAA;Alder\n") == [
+        "families.csv:1: the cells are separated by ; and must be by commas: save the file as comma-separated CSV"
+    ]
+
+
 def test_a_folder_that_is_none_or_holds_nothing_known_is_told(tmp_path: Path) -> None:
     with pytest.raises(BadValue, match="is not a folder"):
         read_folder(tmp_path / "none", Known(), today=TODAY)

@@ -295,3 +295,66 @@ def test_history_of_a_part_and_of_a_job(session: Session) -> None:
     assert [past.entry.kind for past in stock.history(session, booked.job).entries] == ["undone", "fitted", "booked"]
     with pytest.raises(NotFound):
         stock.history(session, "flux capacitor")
+
+
+def test_a_job_half_done_needs_only_the_rest(session: Session) -> None:
+    stock.receive(session, "FLU-1", "20", place="van")
+    booked = book(session)
+    for part in ("VAP-2", "GKT-1"):
+        stock.receive(session, part, "1", place="van")
+    stock.receive(session, "BLT-1", "2", place="van")
+    before = morning.load_out(session, TUESDAY).jobs[0].odds
+    job.fit(session, booked.job, "VAP-2", with_riders=True)
+    found = morning.load_out(session, TUESDAY)
+    assert found.jobs[0].odds == before == pytest.approx(1)
+    assert not found.jobs[0].short
+    assert not found.buy
+
+
+@pytest.mark.parametrize(("text", "clock"), [("8.30", "08:30"), ("8:30", "08:30"), ("14.45", "14:45"), ("", "")])
+def test_a_time_is_read_as_people_write_it(text: str, clock: str) -> None:
+    assert booking.read_time(text) == clock
+
+
+@pytest.mark.parametrize("text", ["9.5x", "1300", "2pm", "8.99"])
+def test_a_time_that_is_none_is_told(text: str) -> None:
+    with pytest.raises(BadValue, match="does not exist"):
+        booking.read_time(text)
+
+
+def test_undo_after_putting_back_takes_the_part_that_was_put_back(session: Session) -> None:
+    booked = book(session)
+    job.fit(session, booked.job, "BLT-1")
+    job.fit(session, booked.job, "GKT-1")
+    _, undoing = job.undo(session)
+    job.undo(session, undoing.id)
+    job.undo(session)
+    assert (on_hand(session, "BLT-1"), on_hand(session, "GKT-1")) == (-1, 0)
+    job.undo(session)
+    assert (on_hand(session, "BLT-1"), on_hand(session, "GKT-1")) == (0, 0)
+
+
+def test_two_who_finish_a_job_at_once_finish_it_once(session: Session, new_session: Open) -> None:
+    from concurrent.futures import ThreadPoolExecutor
+
+    from vanstock.routines.session import open_session
+
+    booked = book(session)
+
+    def finish(_: int) -> bool:
+        with open_session(str(session.path), session.now) as mine:
+            try:
+                job.finish(mine, booked.job, ["SNS-1=1"])
+            except BadValue:
+                return False
+            return True
+
+    with ThreadPoolExecutor(4) as pool:
+        assert sum(pool.map(finish, range(8))) == 1
+    assert on_hand(session, "SNS-1") == -1
+
+
+@pytest.mark.parametrize(("cost", "carriage"), [(-1, 0), (None, -5)])
+def test_goods_never_come_in_for_less_than_nothing(session: Session, cost: int | None, carriage: int) -> None:
+    with pytest.raises(BadValue, match="below zero"):
+        stock.receive(session, "SNS-1", "1", cost=cost, carriage=carriage)

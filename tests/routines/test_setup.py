@@ -171,3 +171,25 @@ def test_progress_is_told(empty: Session, tmp_path: Path) -> None:
     (tmp_path / "jobs.csv").write_text("\n".join(lines))
     import_folder(empty, tmp_path, told.append)
     assert sum(told) >= 5_000
+
+
+def test_a_job_half_done_when_exported_keeps_its_stock_and_so_does_a_cancelled_one(
+    empty: Session, new_session: Open, folder: Path, tmp_path: Path
+) -> None:
+    import_folder(empty, folder)
+    job.fit(empty, "J4", "GKT-1", "2")
+    job.fit(empty, "J3", "GKT-1")
+    export_folder(empty, tmp_path / "out")
+    other = new_session("other", EVENING, filled=False)
+    import_folder(other, tmp_path / "out")
+    assert held(other) == held(empty)
+    assert sorted(reading.used(other.ledger)) == sorted(reading.used(empty.ledger))
+
+
+def test_a_changed_row_does_not_book_a_finished_job_again(empty: Session, folder: Path) -> None:
+    import_folder(empty, folder)
+    job.finish(empty, "J4")
+    edit(folder, "jobs.csv", "J4,2027-03-02,10:00", "J4,2027-03-02,11:00")
+    with pytest.raises(ImportRefused) as refused:
+        import_folder(empty, folder)
+    assert str(refused.value.problems[0]).startswith("jobs.csv:5: job J4 is done in the ledger")

@@ -120,7 +120,7 @@ def minmax(
     with opened(ctx) as session:
         if low:
             pinned, level = routine.pin(session, part, low, high)
-            say(f"pinned {pinned.part}: {_from_to(pinned, level)}")
+            say(f"pinned {pinned.part}: {_from_to(pinned, level)} (--unpin takes it off)")
             return
         if unpin:
             say(f"{routine.unpin(session, part).part} follows the forecast again")

@@ -18,6 +18,7 @@ from vanstock import __version__
 from vanstock.cli.options import Options
 from vanstock.cli.show import tell
 from vanstock.errors import BadValue, ImportRefused, VanstockError
+from vanstock.workdays import parse_date
 
 HOMES = {
     "morning": ("loadout", "load"),
@@ -60,8 +61,9 @@ def _now(text: str | None) -> datetime | None:
     if text is None:
         return None
     try:
+        parse_date(text[:10])
         return datetime.fromisoformat(text).replace(tzinfo=None)
-    except ValueError:
+    except (ValueError, BadValue):
         raise BadValue(f"--now {text!r} is not a moment: write it as 2027-03-01T07:30") from None
 
 

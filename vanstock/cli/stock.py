@@ -79,11 +79,12 @@ def count(
     with opened(ctx) as session:
         posted = routine.count(session, part, qty, place=place, reason=reason)
     counted = show_qty(posted.left, posted.part.unit)
-    where = place
+    gained = posted.to_place != "count difference"
+    where = posted.to_place if gained else posted.from_place
     if posted.qty == 0:
         say(f"counted {counted} x {posted.part.part} in {where}: agrees with the ledger")
     else:
-        more = "more" if posted.to_place == where else "fewer" if posted.part.unit == "C62" else "less"
+        more = "more" if gained else "fewer" if posted.part.unit == "C62" else "less"
         difference = show_qty(posted.qty, posted.part.unit)
         say(f"counted {counted} x {posted.part.part} in {where}: {difference} {more} than the ledger had, posted")
     _say_entry(posted)

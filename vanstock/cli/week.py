@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from vanstock.model import Part
     from vanstock.routines.week import Reorder
 
+_NO_SUPPLIER = "NO SUPPLIER: name one for these in parts.csv and suppliers.csv"
+
 
 def add_to(app: typer.Typer) -> None:
     """Add these commands to the program."""
@@ -43,11 +45,11 @@ def reorder(
         say(f"{found.date:%A} {found.date}: nothing to order")
     for order, supplier, cutoff in found.orders:
         until = f"order by {cutoff:%a} {cutoff:%Y-%m-%d %H:%M}" if cutoff else "no cut-off known"
-        say(f"{order.supplier or 'no supplier named'}  {supplier.name}: {until}")
+        say(f"{order.supplier}  {supplier.name}: {until}" if order.supplier else _NO_SUPPLIER)
         amounts = (figure("order"), figure("packs"), figure("cost"), figure("max"))
         columns = (Column("part"), words("what"), *amounts, words("why"))
         table(columns, [_cells(line, found.catalogue.parts[line.part]) for line in order.lines])
-        carriage = format_money(order.carriage) if order.carriage else "free"
+        carriage = format_money(order.carriage) if order.carriage else "free" if order.supplier else "not known"
         say(f"goods {format_money(order.goods)}, carriage {carriage}, total {format_money(order.total)} ex VAT\n")
     if csv is not None:
         say(f"written to {csv}")

@@ -153,13 +153,11 @@ def jobs(rows: Lined[Job], names: Names) -> Iterable[Problem]:
 
 
 def used(rows: Lined[Used], names: Names, unreadable_jobs: set[str]) -> Iterable[Problem]:
-    """Jobs and parts that exist, and jobs that were not cancelled."""
+    """Jobs and parts that exist; what a job used before it was cancelled was used all the same."""
     for line, row in rows:
         job = names.jobs.get(row.job)
         if job is None and row.job not in unreadable_jobs:
             yield Problem("used.csv", line, _unknown("job", row.job, "jobs.csv"))
-        elif job and job.status == "cancelled":
-            yield Problem("used.csv", line, f"job {row.job} is cancelled, so it cannot have used {row.part}")
         if row.part not in names.parts:
             yield Problem("used.csv", line, _unknown("part", row.part, "parts.csv"))
 

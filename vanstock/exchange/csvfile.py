@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, TypeVar
@@ -117,6 +118,10 @@ def _quoting(error: str) -> str:
 def _header(row: list[str], line: int, sheet: Sheet, problems: list[Problem]) -> list[str] | None:
     names = [cell.strip().lower() for cell in row]
     wrong = []
+    if len(names) == 1 and ";" in names[0]:
+        text = "the cells are separated by ; and must be by commas: save the file as comma-separated CSV"
+        problems.append(Problem(sheet.file, line, text))
+        return None
     unknown = [name or "(no name)" for name in names if name not in sheet.columns]
     if unknown:
         wrong.append(f"unknown column {', '.join(unknown)}: the columns are {', '.join(sheet.columns)}")
@@ -168,5 +173,6 @@ def write_rows(path: Path, header: Sequence[str], rows: Iterable[Sequence[str]])
             writer.writerows(rows)
         aside.replace(path)
     except OSError as error:
-        aside.unlink(missing_ok=True)
+        with suppress(OSError):
+            aside.unlink(missing_ok=True)
         raise VanstockError(f"cannot write {path}: {error.strerror}") from error

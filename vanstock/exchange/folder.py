@@ -94,7 +94,12 @@ def read_folder(
     problems = _strangers(folder)
     unreadable_jobs: set[str] = set()
     found = _read_all(_Reader(folder, problems, progress), known, today, unreadable_jobs)
-    problems += _check_all(found, known, _names(known, found), unreadable_jobs)
+    unread = {file for file in {p.file for p in problems} if not found.get(file.removesuffix(".csv"))}
+    problems += (
+        problem
+        for problem in _check_all(found, known, _names(known, found), unreadable_jobs)
+        if not any(f"add it to {file}" in problem.text for file in unread)  # the file's own problem says it all
+    )
     if problems:
         raise ImportRefused(sorted(problems, key=_place_in_folder))
     lines = {

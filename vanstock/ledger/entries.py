@@ -212,7 +212,8 @@ def reverse(connection: sqlite3.Connection, entry_id: str, *, at: datetime, devi
     """
     with writing(connection):
         undone = _entry_to_reverse(connection, entry_id)
-        draft = Draft(at=at, kind="undone", note=f"{undone.kind} undone", device=device, id=new_id())
+        kind = "put back" if undone.kind == "undone" else "undone"
+        draft = Draft(at=at, kind=kind, note=f"{undone.kind}, {kind}", device=device, id=new_id())
         seq = open_entry(connection, draft, content_digest(draft), undone.seq)
         _reverse_bookings(connection, seq, undone)
         rows = connection.execute(
@@ -260,11 +261,14 @@ def _reverse_bookings(connection: sqlite3.Connection, seq: int, undone: Entry) -
 
 
 def last_undoable(connection: sqlite3.Connection) -> str:
-    """The id of the newest entry that is neither undone, nor itself an undoing, nor an import."""
-    row = connection.execute(
-        "SELECT id FROM entry e WHERE reverses IS NULL AND kind <> 'imported'"
-        " AND NOT EXISTS (SELECT 1 FROM entry r WHERE r.reverses = e.seq) ORDER BY seq DESC LIMIT 1"
-    ).fetchone()
-    if row is None:
-        raise NotFound("there is nothing to undo")
-    return str(row[0])
+    """The id of the newest act that stands: not undone, no import, and no undoing (putting back is an act)."""
+    rows = connection.execute("SELECT seq, id, kind, reverses FROM entry ORDER BY seq DESC")
+    undone: set[int] = set()
+    for seq, entry_id, kind, reverses in rows:
+        if seq in undone:
+            continue
+        if reverses is not None:
+            undone.add(reverses)
+        if kind not in ("undone", "imported"):
+            return str(entry_id)
+    raise NotFound("there is nothing to undo")

@@ -121,8 +121,13 @@ def _in_plain_words(error: sqlite3.Error, path: Path) -> LedgerUnusable:
 def writing(connection: sqlite3.Connection) -> Iterator[sqlite3.Connection]:
     """One BEGIN IMMEDIATE transaction: everything inside is kept, or on any exception nothing is.
 
-    Raises `LedgerUnusable` in plain words when the file is locked, full or read-only.
+    Inside another `writing` it is part of that one. Raises `LedgerUnusable` in plain words when the file is
+    locked, full or read-only.
     """
+    inside_another = connection.in_transaction
+    if inside_another:
+        yield connection
+        return
     path = Path(connection.execute("PRAGMA database_list").fetchone()[2])
     try:
         connection.execute("BEGIN IMMEDIATE")

@@ -116,6 +116,20 @@ def job_needs(job: Job, finished: Sequence[FinishedJob], catalogue: Catalogue, *
     return CaseBook.build(finished, catalogue, today=today).needs_for(job)
 
 
+def still_needed(needs: JobNeeds, fitted: Mapping[str, int]) -> JobNeeds:
+    """What a job that has been begun still takes: its needs less what was fitted, base units by group."""
+    cases = tuple(WeightedCase(case.weight, _less(case.needs, fitted)) for case in needs.cases)
+    prior = tuple(
+        choice._replace(outcomes=tuple((p, _less(need, fitted)) for p, need in choice.outcomes))
+        for choice in needs.prior
+    )
+    return needs._replace(cases=cases, prior=prior)
+
+
+def _less(need: Mapping[str, int], fitted: Mapping[str, int]) -> Mapping[str, int]:
+    return {group: qty - fitted.get(group, 0) for group, qty in need.items() if qty > fitted.get(group, 0)}
+
+
 def _by_component(job: FinishedJob, parts: PartMap) -> Components:
     case: dict[str, int] = defaultdict(int)
     for part, qty in job.needs.items():

@@ -4,26 +4,24 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from datetime import date, time
+from datetime import date
 
 from vanstock.errors import BadValue, NotFound
 from vanstock.ledger import catalogue, reading
 from vanstock.ledger.entries import Draft, post
 from vanstock.model import Job
 from vanstock.routines.naming import find_job
-from vanstock.routines.session import Session
+from vanstock.routines.session import Session, one_act
+from vanstock.workdays import parse_cutoff
 
 _CODE = re.compile(r"[A-Z0-9][A-Z0-9-]{0,15}")
 
 
 def read_time(text: str) -> str:
-    """A time HH:MM, or empty; raises `BadValue`."""
+    """A time HH:MM (or HH.MM, as some write it), or empty; raises `BadValue`."""
     if not text:
         return ""
-    try:
-        return time.fromisoformat(text.zfill(5)).strftime("%H:%M")
-    except ValueError:
-        raise BadValue(f"time {text!r} does not exist: write it as 08:30") from None
+    return parse_cutoff(text.replace(".", ":")).strftime("%H:%M")
 
 
 def read_codes(text: str) -> tuple[str, ...]:
@@ -35,6 +33,7 @@ def read_codes(text: str) -> tuple[str, ...]:
     return codes
 
 
+@one_act
 def add_booking(session: Session, job: Job) -> Job:
     """Book a job; an empty id gets the next free number. Raises `NotFound` or `BadValue`."""
     families = catalogue.read_catalogue(session.ledger).families
@@ -70,6 +69,7 @@ def list_bookings(session: Session, first: date, last: date, *, van: str = "") -
     return [job for job in found if job.status == "booked" and van in ("", job.van)]
 
 
+@one_act
 def move_booking(session: Session, name: str, *, day: date | None, at: str | None, van: str | None) -> Job:
     """Move a booked job to another date, time or van; what is None stays. Raises `BadValue`."""
     job = _still_booked(session, name)
@@ -80,6 +80,7 @@ def move_booking(session: Session, name: str, *, day: date | None, at: str | Non
     return _post(session, "moved", moved)
 
 
+@one_act
 def cancel_booking(session: Session, name: str) -> Job:
     """Cancel a booked job; raises `BadValue` when it is finished or cancelled already."""
     return _post(session, "cancelled", _still_booked(session, name)._replace(status="cancelled"))

@@ -16,7 +16,7 @@ from vanstock.ledger.valuing import Line
 from vanstock.model import Entry, Job, Part
 from vanstock.quantity import parse_qty, show_qty, unit
 from vanstock.routines.naming import find_job, find_part
-from vanstock.routines.session import Session
+from vanstock.routines.session import Session, one_act
 
 
 class Taken(NamedTuple):
@@ -68,6 +68,7 @@ def riders_of(session: Session, job_name: str, part_text: str, qty_text: str, pl
     return not_logged(session, job, part, read_qty(qty_text, part))
 
 
+@one_act
 def fit(
     session: Session, job_name: str, part_text: str, qty_text: str = "", *, with_riders: bool = False,
     place: str = "", entry_id: str = "",
@@ -117,6 +118,7 @@ def _does_not_fit(part: Part, job: Job) -> str:
     return f"{part.part} is not listed as fitting {job.family}: recorded; add a line to fits.csv if it does"
 
 
+@one_act
 def miss(session: Session, job_name: str, part_text: str, qty_text: str = "", *, entry_id: str = "") -> Logged:
     """Record a part that a job needed and that was not aboard, so that the forecast learns of it."""
     job = find_job(session, job_name)
@@ -132,6 +134,7 @@ def miss(session: Session, job_name: str, part_text: str, qty_text: str = "", *,
     return Logged(entry, job, (taken,), (), warnings)
 
 
+@one_act
 def finish(session: Session, job_name: str, used: Sequence[str] = (), *, entry_id: str = "") -> Logged:
     """Mark a job done, with parts given as PART=QTY fitted in the same entry; raises `BadValue` if done."""
     job = find_job(session, job_name)
@@ -147,7 +150,7 @@ def finish(session: Session, job_name: str, used: Sequence[str] = (), *, entry_i
 
 def _read_used(session: Session, job: Job, text: str) -> Taken:
     name, equals, qty = text.rpartition("=")
-    if not equals:
+    if not equals or not qty.strip():
         raise BadValue(f"--used {text!r} has no quantity: write PART=QTY, like --used GASKET-1=2")
     part = find_part(session, name, family=job.family, place=job.van)
     return Taken(part, read_qty(qty, part))

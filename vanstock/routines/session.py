@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import date, datetime
+from functools import wraps
 from pathlib import Path
-from typing import NamedTuple
+from typing import Concatenate, NamedTuple, ParamSpec, TypeVar
 
-from vanstock.ledger.file import ledger_path, open_ledger
+from vanstock.ledger.file import ledger_path, open_ledger, writing
+
+P = ParamSpec("P")
+T = TypeVar("T")
 
 
 class Session(NamedTuple):
@@ -24,6 +28,17 @@ class Session(NamedTuple):
     def today(self) -> date:
         """The local date."""
         return self.now.date()
+
+
+def one_act(routine: Callable[Concatenate[Session, P], T]) -> Callable[Concatenate[Session, P], T]:
+    """A routine whose reading, checking and writing are one transaction: two at once cannot both pass."""
+
+    @wraps(routine)
+    def whole(session: Session, /, *args: P.args, **kwargs: P.kwargs) -> T:
+        with writing(session.ledger):
+            return routine(session, *args, **kwargs)
+
+    return whole
 
 
 @contextmanager

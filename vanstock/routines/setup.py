@@ -83,6 +83,7 @@ def _new_facts(session: Session, contents: FolderContents, problems: list[Proble
     """What of a folder the ledger does not have yet; problems found on the way are added to the list."""
     past = reading.past_states(session.ledger)
     bookings = [job for job in contents.jobs if job not in past]
+    problems += _reopened(session, contents, bookings)
     jobs = {job.job: job for job in reading.jobs(session.ledger)} | {job.job: job for job in bookings}
     new_used = _new_used(session, contents, problems)
     opened = reading.opened_at(session.ledger)
@@ -92,14 +93,29 @@ def _new_facts(session: Session, contents: FolderContents, problems: list[Proble
     return ImportedFacts(bookings, before, fitted, after, _new_counts(session, contents, problems))
 
 
+def _reopened(session: Session, contents: FolderContents, bookings: list[Job]) -> list[Problem]:
+    """Jobs that are finished or cancelled in the ledger and that a changed row would book again."""
+    there = {job.job: job.status for job in reading.jobs(session.ledger)}
+    return [
+        Problem(
+            "jobs.csv",
+            contents.lines.get(("jobs.csv", job.job), 1),
+            f"job {job.job} is {there[job.job]} in the ledger and this row would book it again: take the row out, or "
+            f"write {there[job.job]} as its status",
+        )
+        for job in bookings
+        if job.status == "booked" and there.get(job.job, "booked") != "booked"
+    ]
+
+
 def _is_history(job: Job, opened: str | None) -> bool:
     """Whether a job's use came before the first stock count, so that today's stock never held it."""
-    if job.status != "done":
-        return False
     if opened is None:
         return True
+    if job.status != "done":
+        return False
     at = datetime.fromisoformat(opened).replace(tzinfo=None)
-    return datetime.fromisoformat(f"{job.date}T{job.time or '00:00'}") <= at
+    return datetime.fromisoformat(f"{job.date}T{job.time}") <= at if job.time else job.date < at.date()
 
 
 def _new_used(session: Session, contents: FolderContents, problems: list[Problem]) -> list[Used]:

@@ -14,7 +14,7 @@ from vanstock.model import Balance, Entry, Part, PastEntry, Place
 from vanstock.quantity import parse_qty, show_qty, value_of
 from vanstock.routines.job import read_qty
 from vanstock.routines.naming import find_job, find_part, find_parts
-from vanstock.routines.session import Session
+from vanstock.routines.session import Session, one_act
 from vanstock.routines.settings import with_vat
 
 STORE = "store"
@@ -60,6 +60,7 @@ def stock(session: Session, text: str = "", *, place: str = "") -> list[StockRow
     return rows + [StockRow(p, Balance(p.part, where or STORE, 0, 0)) for p in found if p.part not in named]
 
 
+@one_act
 def move(session: Session, part_text: str, qty_text: str, *, source: str, target: str, entry_id: str = "") -> Posted:
     """Record a part carried from one van or store to another."""
     from_place = catalogue.place_named(session.ledger, source).place
@@ -84,12 +85,15 @@ def _posted(session: Session, entry: Entry, part: Part, line: Line, told_place: 
     return Posted(entry, part, line.qty, line.from_place, line.to_place, left, value, warnings)
 
 
+@one_act
 def receive(
     session: Session, part_text: str, qty_text: str, *, cost: int | None = None, carriage: int = 0,
     place: str = STORE, entry_id: str = "",
 ) -> Posted:  # fmt: skip
     """Take goods in at a place: `cost` per unit in ten-thousandths ex VAT (None is the part's own), and
     carriage in pence, which is part of what the goods cost."""
+    if carriage < 0 or (cost is not None and cost < 0):
+        raise BadValue("cost and carriage cannot be below zero")
     part = find_part(session, part_text)
     qty = read_qty(qty_text, part)
     where = catalogue.place_named(session.ledger, place).place
@@ -100,6 +104,7 @@ def receive(
     return _posted(session, entry, part, line, where, worth)
 
 
+@one_act
 def count(
     session: Session, part_text: str, qty_text: str, *, place: str, reason: str = "", entry_id: str = ""
 ) -> Posted:
