@@ -83,10 +83,15 @@ def test_the_day_end_to_end(vanstock: Run) -> None:
     assert "count it" in vanstock("stock PS-LUN-400-A").out
 
 
-def test_data_never_sends_control_characters_to_the_terminal(vanstock: Run) -> None:
+def test_data_never_sends_control_characters_to_the_terminal(vanstock: Run, capsys: pytest.CaptureFixture[str]) -> None:
+    from vanstock.cli.show import say, table, words
+
     said = vanstock("booking add KRA clean --date 2027-03-02 --ref 'a\x1b[31mred'")
-    assert "\x1b" not in said.out
-    assert "\x1b" not in vanstock("booking list").out
+    assert (said.code, said.out) == (1, "")
+    assert "\x1b" not in said.err
+    say("a\x1b[31mred")
+    table((words("what"),), [("b\x07\x1b]0;title",)])
+    assert not {"\x1b", "\x07"} & set(capsys.readouterr().out)
 
 
 def test_the_reorder_list_is_written_to_a_file_too(vanstock: Run, tmp_path: Path) -> None:

@@ -52,6 +52,8 @@ def test_bookings_are_listed_moved_and_cancelled_and_each_can_be_undone(session:
     [
         ({"family": "ZZZ"}, "no family 'ZZZ'"),
         ({"job_type": ""}, "needs a job type"),
+        ({"reference": "a\x1b[31m"}, "reference .* cannot be used"),
+        ({"job": "J" * 65}, "job id .* cannot be used"),
         ({"van": "store"}, "no van named"),
     ],
 )

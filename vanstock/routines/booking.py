@@ -14,6 +14,7 @@ from vanstock.routines.naming import find_job
 from vanstock.routines.session import Session, one_act
 from vanstock.workdays import parse_cutoff
 
+_LONGEST = 64
 _CODE = re.compile(r"[A-Z0-9][A-Z0-9-]{0,15}")
 
 
@@ -39,6 +40,9 @@ def add_booking(session: Session, job: Job) -> Job:
     families = catalogue.read_catalogue(session.ledger).families
     if job.family not in families:
         raise NotFound(f"no family {job.family!r}: there is {', '.join(families) or 'none yet'}")
+    for what, text in (("job id", job.job), ("job type", job.job_type), ("reference", job.reference)):
+        if len(text) > _LONGEST or not text.isprintable():
+            raise BadValue(f"{what} {text[:20]!r} cannot be used: at most {_LONGEST} plain characters")
     if not job.job_type:
         raise BadValue("a booking needs a job type: `vanstock booking add FAMILY TYPE --date DATE`")
     van = catalogue.place_named(session.ledger, job.van, "van").place

@@ -20,7 +20,7 @@ from vanstock.needs.cases import CaseBook, still_needed
 from vanstock.needs.marginals import NeedLine, marginals
 from vanstock.quantity import round_up_to_packs, show_qty
 from vanstock.routines.cautions import cautions_for
-from vanstock.routines.past import Past, group_supply, read_past
+from vanstock.routines.past import Past, fitted_so_far, group_supply, read_past
 from vanstock.routines.session import Session
 from vanstock.routines.settings import calendar
 from vanstock.workdays import arrival_date, next_cutoff
@@ -135,7 +135,7 @@ def load_out(session: Session, day: date | None = None, *, van: str = "van") -> 
     booked = reading.jobs_between(session.ledger, chosen, chosen)
     jobs = [job for job in booked if job.status == "booked" and job.van == place]
     book = CaseBook.build(past.finished, past.catalogue, today=session.today)
-    needs = [still_needed(book.needs_for(job), _fitted(session, past, job)) for job in jobs]
+    needs = [still_needed(book.needs_for(job), fitted_so_far(session, past, job)) for job in jobs]
     stock = _stock(session, place)
     draws = draw_day(needs, seed=SEED)
     needed = draws.total_quantiles(plans.COVER)
@@ -156,11 +156,6 @@ def load_out(session: Session, day: date | None = None, *, van: str = "van") -> 
         buy=tuple(_buy(session, past, line) for line in plans.plan_buy(draws, supply, needed)),
         cautions=tuple(cautions_for(need.part for need in takes if need.probability >= _CAUTION_FROM)),
     )
-
-
-def _fitted(session: Session, past: Past, job: Job) -> dict[str, int]:
-    """What has been fitted on a job so far, base units by group: a job half done needs only the rest."""
-    return group_supply(past, {row.part: row.fitted for row in reading.used_on_job(session.ledger, job.job)})
 
 
 @dataclass(frozen=True, slots=True)

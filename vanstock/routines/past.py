@@ -36,3 +36,8 @@ def group_supply(past: Past, held: dict[str, int]) -> dict[str, int]:
         group = past.groups.get(part, part)
         supply[group] = supply.get(group, 0) + qty
     return supply
+
+
+def fitted_so_far(session: Session, past: Past, job: Job) -> dict[str, int]:
+    """What has been fitted on a job, base units by group: a job half done needs only the rest."""
+    return group_supply(past, {row.part: row.fitted for row in reading.used_on_job(session.ledger, job.job)})

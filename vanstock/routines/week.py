@@ -14,7 +14,7 @@ from vanstock.ledger import reading
 from vanstock.model import Catalogue, Job, MinMax, Supplier
 from vanstock.quantity import format_money, format_qty
 from vanstock.routines.levels import forecast_all, levels
-from vanstock.routines.past import Past, group_supply, read_past
+from vanstock.routines.past import Past, fitted_so_far, group_supply, read_past
 from vanstock.routines.session import Session
 from vanstock.routines.settings import calendar, target
 from vanstock.workdays import next_cutoff
@@ -65,11 +65,11 @@ class _Booked:
 def _booked(session: Session, past: Past, review: date, intervals: Mapping[str, int]) -> _Booked:
     """The need of booked jobs at the target quantile inside each part's interval, at the median beyond it."""
     from vanstock.kit.odds import day_need_quantiles
-    from vanstock.needs.cases import CaseBook
+    from vanstock.needs.cases import CaseBook, still_needed
 
     ahead = sorted((j for j in past.jobs if j.status == "booked" and j.date >= review), key=lambda j: (j.date, j.time))
     book = CaseBook.build(past.finished, past.catalogue, today=session.today)
-    needs = {job.job: book.needs_for(job) for job in ahead}
+    needs = {job.job: still_needed(book.needs_for(job), fitted_so_far(session, past, job)) for job in ahead}
     days, aim = calendar(session), target(session)
     parts_by_length: dict[int, list[str]] = defaultdict(list)
     for part, length in intervals.items():
