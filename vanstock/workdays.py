@@ -49,7 +49,7 @@ def parse_date(text: str) -> date:
         day = date.fromisoformat(text)
     except ValueError:
         day = date.min
-    if len(text) != len("2027-03-01") or not _FIRST_YEAR <= day.year <= _LAST_YEAR:
+    if text != day.isoformat() or not _FIRST_YEAR <= day.year <= _LAST_YEAR:
         raise BadValue(f"date {text!r} does not exist: write it as 2027-03-01")
     return day
 
@@ -92,13 +92,14 @@ class Calendar:
 def next_cutoff(order_days: str, cutoff: str, *, now: datetime, calendar: Calendar) -> datetime | None:
     """The next moment, at or after `now`, by which an order must be in; None when no order day comes.
 
-    An empty `cutoff` is the end of the day. Order days on which the firm is closed do not count.
+    An empty `cutoff` is the end of the day. Order days on which the firm is closed do not count. The moment
+    carries the offset of `now`, if it has one.
     """
     days = parse_days(order_days or "Mon-Fri")
     until = parse_cutoff(cutoff) if cutoff else time(23, 59)
     for step in range(_FAR):
         day = now.date() + step * _ONE_DAY
-        moment = datetime.combine(day, until)
+        moment = datetime.combine(day, until, tzinfo=now.tzinfo)
         if day.weekday() in days and calendar.is_working(day) and moment >= now:
             return moment
     return None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from dataclasses import replace
 
 from hypothesis import given
@@ -28,6 +29,16 @@ def test_min_is_the_quantile_and_max_adds_a_reviews_need_in_whole_packs() -> Non
 def test_a_part_whose_target_is_met_with_none_is_not_kept() -> None:
     found = levels_from_forecast(forecast(0, 0.01), PART, target=0.95)
     assert (found.min, found.max) == (0, 0)
+
+
+def test_levels_from_few_weeks_say_that_the_constant_is_assumed() -> None:
+    young = forecast(2)._replace(weeks=12, weeks_with_need=3)
+    assert levels_from_forecast(young, PART, target=0.95).basis == (
+        "lasts 6 working days in 95% of cases; needed in 3 of 12 weeks, "
+        "too few to choose how fast to adapt: 0.1 is assumed"
+    )
+    never = young._replace(weeks_with_need=0)
+    assert levels_from_forecast(never, PART, target=0.95).basis == "never needed in 12 weeks"
 
 
 def test_litres_are_rounded_up_to_a_tenth() -> None:
@@ -75,6 +86,52 @@ def test_an_order_reaches_what_it_should_and_never_by_a_pack_too_many(
     else:
         assert line.qty == line.packs * pack
         assert wanted <= stock.position + line.qty < wanted + pack
+
+
+def slow_packs(stock: StockPosition) -> int:
+    """Buy one pack at a time until there is enough, once there is a reason to buy."""
+    short = stock.levels.max > 0 and stock.position <= stock.levels.min
+    booked = stock.position < stock.booked_need
+    packs, have = 0, stock.position
+    while (short or booked) and (have < stock.levels.max or have < stock.booked_need):
+        packs += 1
+        have += stock.part.pack_size
+    return packs
+
+
+@given(SMALL, st.integers(0, 40), st.integers(0, 40), st.integers(1, 12), st.integers(0, 60), st.integers(0, 20))
+def test_an_order_is_what_buying_pack_by_pack_comes_to(
+    on_hand: int, low: int, more: int, pack: int, booked: int, on_order: int
+) -> None:
+    level = MinMax("A", low, low + more, pinned=False, basis="")
+    stock = StockPosition(PART._replace(pack_size=pack), level, on_hand, on_order=on_order, booked_need=booked)
+    line = order_line(stock)
+    assert (line.packs if line else 0) == slow_packs(stock)
+
+
+@given(st.lists(st.tuples(st.sampled_from("STU"), st.integers(0, 9)), max_size=8), st.randoms(use_true_random=False))
+def test_a_plan_does_not_depend_on_the_order_of_its_parts_and_its_money_adds_up(
+    rows: list[tuple[str, int]], shuffler: random.Random
+) -> None:
+    suppliers = {"S": Supplier("S", carriage=750, carriage_paid_over=2_000), "T": Supplier("T", carriage=600)}
+    stock = [
+        replace(position(held), part=PART._replace(part=f"P{i}", pack_size=1, supplier=name.replace("U", "")))
+        for i, (name, held) in enumerate(rows)
+    ]
+    plan = plan_reorder(stock, suppliers)
+    shuffler.shuffle(stock)
+    assert plan_reorder(stock, suppliers) == plan
+    assert [order.supplier for order in plan] == sorted(order.supplier for order in plan)
+    for order in plan:
+        assert order.goods == sum(line.cost for line in order.lines) == order.total - order.carriage
+        paid = {"S": order.goods >= 2_000, "T": False, "": True}[order.supplier]
+        assert (order.carriage == 0) == paid
+
+
+def test_a_part_without_a_supplier_is_listed_under_no_name_and_without_carriage() -> None:
+    nobody = replace(position(0), part=PART._replace(pack_size=1, supplier=""))
+    (order,) = plan_reorder([nobody], {})
+    assert (order.supplier, order.carriage, order.total) == ("", 0, 2500)
 
 
 def test_suppliers_are_in_order_with_carriage_unless_it_is_paid() -> None:

@@ -27,14 +27,43 @@ def test_single_smoothing_of_the_nist_handbook() -> None:
     levels = simple(y, np.array([0.1]))[0, 0]
     assert levels[:-1] == pytest.approx(printed, abs=0.006)
     assert levels[-1] == pytest.approx(71.4987545, abs=1e-7)  # printed 71.50
-    assert ((y[0, 1:] - levels[:-1]) ** 2).sum() == pytest.approx(208.8184097, abs=1e-6)  # computed
+    errors = y[0, 1:] - levels[:-1]
+    assert (errors**2).sum() == pytest.approx(208.8184097, abs=1e-6)  # computed
+    assert (errors**2).mean() == pytest.approx(19.0, abs=0.05)  # printed
 
 
 def test_single_smoothing_with_alpha_one_half_of_the_nist_handbook() -> None:
-    """Same series, alpha .5: sum of squared errors computed, MSE printed."""
+    """Same series, alpha .5: sum of squared errors computed."""
     y = series("nist_smoothing.csv")
     levels = simple(y, np.array([0.5]))[0, 0]
     assert ((y[0, 1:] - levels[:-1]) ** 2).sum() == pytest.approx(181.4617662, abs=1e-6)
+
+
+def test_single_smoothing_of_the_trending_series_of_the_nist_handbook() -> None:
+    """NIST/SEMATECH e-Handbook of Statistical Methods, 6.4.3.2-4, alpha .3: printed to one decimal."""
+    printed = [6.4, 6.2, 6.7, 7.3, 8.4, 9.4, 11.6, 12.7, 15.4]
+    levels = simple(series("nist_trend.csv"), np.array([0.3]))[0, 0]
+    assert levels[:-1] == pytest.approx(printed, abs=0.051)
+
+
+def test_croston_sba_and_class_of_j06() -> None:
+    """Hyndman & Athanasopoulos, FPP 3rd ed., section 13.2, series J06, alpha .1 (computed; two libraries agree)."""
+    y = series("fpp3_J06.csv")
+    assert croston(y, np.array([0.1]))[0, 0, -1] == pytest.approx(0.8688921, abs=1e-7)
+    assert sba(y, np.array([0.1]))[0, 0, -1] == pytest.approx(0.8254475, abs=1e-7)
+    assert interval_and_variation(y[0]) == pytest.approx((204 / 114, 0.832349), abs=1e-6)
+    assert demand_class(y[0]) == "lumpy"
+
+
+def test_many_series_and_constants_at_once_give_what_each_gives_alone() -> None:
+    y = series("fpp2_productC.csv")
+    both, constants = np.vstack([y, y[:, ::-1]]), np.array([0.1, 0.3])
+    for kernel in (simple, croston, sba):
+        together = kernel(both, constants)
+        for c in range(2):
+            for row in range(2):
+                alone = kernel(both[row : row + 1], constants[c : c + 1])[0, 0]
+                assert together[c, row] == pytest.approx(alone, abs=1e-12)
 
 
 def test_croston_and_sba_on_product_c() -> None:

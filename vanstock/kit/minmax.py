@@ -14,6 +14,8 @@ from math import ceil
 from vanstock.model import Forecast, MinMax, Part
 from vanstock.quantity import round_up_to_packs, unit
 
+_FEW_WEEKS = 12
+
 
 def levels_from_forecast(
     forecast: Forecast, part: Part, *, target: float, review_days: int = 5, days_per_week: int = 5
@@ -35,6 +37,8 @@ def _basis(forecast: Forecast, target: float) -> str:
     if not forecast.weeks_with_need:
         return f"never needed in {forecast.weeks} weeks"
     seen = f"needed in {forecast.weeks_with_need} of {forecast.weeks} weeks"
+    if forecast.weeks <= _FEW_WEEKS:
+        seen += f", too few to choose how fast to adapt: {forecast.constant:g} is assumed"
     return f"lasts {forecast.interval_days} working days in {target:.0%} of cases; {seen}"
 
 
