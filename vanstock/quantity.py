@@ -87,7 +87,7 @@ def _whole(value: Decimal, scale: int, text: str, what: str, smallest: str, *, l
     return int(scaled)
 
 
-def parse_qty(text: str, code: str, *, pack_size: int = 1) -> int:
+def parse_qty(text: str, code: str, *, pack_size: int | None = None) -> int:
     """Base units in what a person typed for a part kept in `code`: `2.5`, `2.5L`, `600mm`, `1pack`.
 
     `pack_size` is base units in one pack. Raises `BadValue` for a word of another unit (a litre of
@@ -100,7 +100,9 @@ def parse_qty(text: str, code: str, *, pack_size: int = 1) -> int:
     number = text.strip().rstrip("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ").strip()
     typed = text.strip()[len(number) :].strip()
     word = typed.lower()
-    if word in _PACK_WORDS:
+    if word in _PACK_WORDS and pack_size is None:
+        raise BadValue(f"quantity {text!r}: packs cannot be used here, write the quantity in {kept.symbol or 'pieces'}")
+    if word in _PACK_WORDS and pack_size is not None:
         return _whole(_decimal(number, "quantity"), pack_size, text, "quantity", "one base unit")
     scale = dict(kept.spellings).get(word)
     if scale is None:
