@@ -174,6 +174,8 @@ DAMAGE: dict[str, Callable[[Folder, random.Random], Found]] = {
     "a cost beyond anyone's means": _set("parts.csv", "cost", "99999999"),
     "more stock than there is": _set("stock.csv", "qty", "999999999999"),
     "a date before the diesel": _set("jobs.csv", "date", "0001-01-01"),
+    "a worth that is no number": _set("usual.csv", "worth_jobs", "sNaN"),
+    "no probability": _set("usual.csv", "probability", ""),
     "packs in a file": _row("used.csv", "J1,HOS-1,1pack,0"),
     "a cell too many": _extra_cell,
     "a quote left open": _quote,

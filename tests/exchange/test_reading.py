@@ -90,6 +90,8 @@ def test_all_problems_of_all_files_are_listed_in_order(read: Read) -> None:
         ),
         ("parts", b"part,gtin\nA,9520000000012\n", "parts.csv:2: gtin: '9520000000012' has a wrong check digit"),
         ("colours", b"colour\nred\n", "colours.csv:1: import does not know this file"),
+        ("places", b"place,kind\nVan,van\n", "places.csv:2: 'Van' is 'van' in other letters"),
+        ("places", b"place,kind\nDepot,store\ndepot,store\n", "places.csv:3: 'depot' is 'Depot'"),
         ("places", b"place,kind\ncustomer,van\n", "places.csv:2: 'customer' is the name of a place outside"),
     ],
 )

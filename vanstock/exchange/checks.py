@@ -56,10 +56,13 @@ def _unknown(kind: str, name: str, file: str) -> str:
 
 def places(rows: Lined[Place], known: Mapping[str, str]) -> Iterable[Problem]:
     """Names that the ledger does not use for a place of another kind."""
+    spelled = {name.casefold(): (name, kind) for name, kind in {**OUTSIDE, **known}.items()}
     for line, row in rows:
-        there = {**OUTSIDE, **known}.get(row.place.casefold(), row.kind)
-        if there != row.kind:
-            yield Problem("places.csv", line, f"{row.place!r} is the name of a {there} already: choose another name")
+        name, kind = spelled.setdefault(row.place.casefold(), (row.place, row.kind))
+        if kind != row.kind:
+            yield Problem("places.csv", line, f"{row.place!r} is the name of a {kind} already: choose another name")
+        elif name != row.place:
+            yield Problem("places.csv", line, f"{row.place!r} is {name!r} in other letters: spell a place one way")
 
 
 def same_units(rows: Lined[Part], known: Mapping[str, Part]) -> Iterable[Problem]:

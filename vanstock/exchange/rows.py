@@ -196,6 +196,7 @@ def goes_with(record: Record, parts: Mapping[str, Part]) -> GoesWith | None:
 def usual(record: Record, unit_of_component: Mapping[str, str]) -> Usual | None:
     """A row of usual.csv; the quantity is in the unit of the component's parts."""
     component = _id(record, "component")
+    record.required("probability")
     code = unit_of_component.get(component, "C62")
     qty = record.read("qty", lambda text: parse_qty(text, code), unit(code).scale)
     if qty <= 0:
@@ -213,7 +214,7 @@ def usual(record: Record, unit_of_component: Mapping[str, str]) -> Usual | None:
 def _worth(text: str) -> float:
     try:
         worth = float(Decimal(text))
-    except ArithmeticError:
+    except (ArithmeticError, ValueError):
         raise BadValue(f"{text!r} is not a number of jobs") from None
     if not 0 <= worth <= 10_000:
         raise BadValue(f"{text!r} is not between 0 and 10000 jobs")
