@@ -1,6 +1,7 @@
 """`python3 tests`: sets everything up and runs the tests; `--quick` leaves the slow ones out.
 
-Other words go to pytest as they are: `python3 tests -k odds`.
+`python3 tests -m long` runs the long ones, which are left out otherwise: a thousand crashes, hundreds of
+thousands of inputs. Other words go to pytest as they are: `python3 tests -k odds`.
 """
 
 import pathlib
@@ -17,7 +18,7 @@ def main() -> None:
     python = bootstrap.ensure("test")
     words = sys.argv[1:]
     if "--quick" in words:
-        words = [word for word in words if word != "--quick"] + ["-m", "not slow"]
+        words = [word for word in words if word != "--quick"] + ["-m", "not slow and not long"]
     raise SystemExit(bootstrap.run([python, "-m", "pytest", *words]))
 
 

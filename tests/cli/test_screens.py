@@ -141,8 +141,8 @@ def test_a_person_at_a_terminal_is_asked_for_what_goes_with_a_part(
 ) -> None:
     ledger = tmp_path / "copy.db"
     ledger.write_bytes(imported.read_bytes())
-    words = [sys.executable, "-m", "vanstock", "--ledger", str(ledger), "fit", "J0785", "DS-KRB-010-A"]
-    shown = in_a_terminal(words, TERMINAL, answer)
+    words = [sys.executable, "-m", "vanstock", "--ledger", str(ledger), "--now", "2027-03-01T09:00"]
+    shown = in_a_terminal([*words, "fit", "J0785", "DS-KRB-010-A"], TERMINAL, f"{answer}n\n")
     assert "Also fitted new: 1 x GK-KRA-011-A vaporiser gasket, 2 x BT-UNI-012-A" in " ".join(shown.split())
     assert shown.count("fitted on J0785") == fitted
 
@@ -151,7 +151,9 @@ def test_a_person_at_a_terminal_is_asked_for_what_goes_with_a_part(
 def test_logging_a_part_loads_no_heavy_module(imported: Path, tmp_path: Path, line: str) -> None:
     ledger = tmp_path / "copy.db"
     ledger.write_bytes(imported.read_bytes())
-    words = ["vanstock", "--ledger", str(ledger), *line.split()]
+    words = ["vanstock", *line.split()]
+    if line != "--help":
+        words[1:1] = ["--ledger", str(ledger), "--now", "2027-03-01T09:00"]
     script = (
         f"import sys; sys.argv = {words!r}\n"
         "from vanstock.cli.main import run\n"

@@ -100,18 +100,18 @@ def test_undo_puts_quantity_and_value_back_and_can_itself_be_undone(session: Ses
     before = held(session, "SNS-1")
     fit(session, "SNS-1", 1)
     after = held(session, "SNS-1")
-    undoing = reverse(session.ledger, last_undoable(session.ledger), at=session.now)
+    undoing = reverse(session.ledger, last_undoable(session.ledger), Draft(session.now, "undo"))
     assert held(session, "SNS-1") == before
-    reverse(session.ledger, undoing.id, at=session.now)
+    reverse(session.ledger, undoing.id, Draft(session.now, "undo"))
     assert held(session, "SNS-1") == after
 
 
 def test_an_entry_is_undone_once(session: Session) -> None:
     receive(session, "SNS-1", 3, 1_000)
     entry = last_undoable(session.ledger)
-    reverse(session.ledger, entry, at=session.now)
+    reverse(session.ledger, entry, Draft(session.now, "undo"))
     with pytest.raises(VanstockError, match="already undone"):
-        reverse(session.ledger, entry, at=session.now)
+        reverse(session.ledger, entry, Draft(session.now, "undo"))
     with pytest.raises(NotFound, match="nothing to undo"):
         last_undoable(session.ledger)
 
@@ -120,9 +120,9 @@ def test_an_undone_booking_is_left_cancelled_and_a_finished_job_is_booked_again(
     job = Job("J1", date(2027, 3, 2), "09:00", "AAA", "clean")
     post(session.ledger, Draft(session.now, "booked", bookings=(job,)))
     post(session.ledger, Draft(session.now, "finished", bookings=(job._replace(status="done"),)))
-    reverse(session.ledger, last_undoable(session.ledger), at=session.now)
+    reverse(session.ledger, last_undoable(session.ledger), Draft(session.now, "undo"))
     assert reading.job_named(session.ledger, "j1") == job
-    reverse(session.ledger, last_undoable(session.ledger), at=session.now)
+    reverse(session.ledger, last_undoable(session.ledger), Draft(session.now, "undo"))
     assert reading.job_named(session.ledger, "J1") == job._replace(status="cancelled")
 
 
@@ -131,7 +131,7 @@ def test_a_job_changed_again_since_is_not_silently_put_back(session: Session) ->
     booked = post(session.ledger, Draft(session.now, "booked", bookings=(job,)))
     post(session.ledger, Draft(session.now, "moved", bookings=(job._replace(time="11:00"),)))
     with pytest.raises(VanstockError, match="undo the later change first"):
-        reverse(session.ledger, booked.id, at=session.now)
+        reverse(session.ledger, booked.id, Draft(session.now, "undo"))
 
 
 def test_a_missed_part_that_is_undone_is_no_need_any_more(session: Session) -> None:
@@ -139,7 +139,7 @@ def test_a_missed_part_that_is_undone_is_no_need_any_more(session: Session) -> N
     post(session.ledger, Draft(session.now, "booked", bookings=(job,)))
     post(session.ledger, Draft(session.now, "missed", missed=(Missed("J1", "GKT-1", 1),)))
     assert [(row.fitted, row.missed) for row in reading.used(session.ledger)] == [(0, 1)]
-    reverse(session.ledger, last_undoable(session.ledger), at=session.now)
+    reverse(session.ledger, last_undoable(session.ledger), Draft(session.now, "undo"))
     assert reading.used(session.ledger) == []
 
 

@@ -10,7 +10,7 @@ import pytest
 
 from vanstock.errors import LedgerUnusable, NotFound
 from vanstock.ledger import file
-from vanstock.ledger.file import copy_aside, ledger_path, open_ledger, writing
+from vanstock.ledger.file import ledger_path, open_ledger, writing
 from vanstock.ledger.schema import VERSION
 from vanstock.routines.session import Session
 
@@ -32,15 +32,20 @@ def test_a_missing_ledger_is_not_made_unless_asked_for(tmp_path: Path) -> None:
     assert not (tmp_path / "none.db").exists()
 
 
-def test_a_missing_folder_is_made_for_a_new_ledger(tmp_path: Path) -> None:
-    open_ledger(tmp_path / "deep" / "er" / "ledger.db", create=True).close()
-    assert (tmp_path / "deep" / "er" / "ledger.db").exists()
+def test_only_the_usual_place_of_a_new_ledger_is_made(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "deep"))
+    monkeypatch.delenv("VANSTOCK_LEDGER", raising=False)
+    open_ledger(ledger_path(), create=True).close()
+    assert ledger_path().exists()
+    with pytest.raises(NotFound, match="plug in the stick"):
+        open_ledger(tmp_path / "stick" / "ledger.db", create=True)
+    assert not (tmp_path / "stick").exists()
 
 
 def test_a_file_that_is_no_database_is_named_and_left_alone(tmp_path: Path) -> None:
     sheet = tmp_path / "sheet.db"
     sheet.write_bytes(b"PK\x03\x04" + b"x" * 4096)
-    with pytest.raises(LedgerUnusable, match=r"sheet\.db is not a vanstock ledger"):
+    with pytest.raises(LedgerUnusable, match=r"sheet\.db is a spreadsheet or an archive, not a vanstock ledger"):
         open_ledger(sheet)
     assert sheet.read_bytes() == b"PK\x03\x04" + b"x" * 4096
 
@@ -60,27 +65,6 @@ def test_a_ledger_from_a_newer_program_is_refused(session: Session) -> None:
     session.ledger.execute(f"PRAGMA user_version = {VERSION + 1}")
     with pytest.raises(LedgerUnusable, match="newer vanstock"):
         open_ledger(session.path)
-
-
-def test_an_older_ledger_is_copied_aside_before_it_is_changed(
-    session: Session, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(file, "VERSION", VERSION + 1)
-    monkeypatch.setattr("vanstock.ledger.schema.VERSION", VERSION + 1)
-    connection = open_ledger(session.path)
-    assert connection.execute("PRAGMA user_version").fetchone() == (VERSION + 1,)
-    connection.close()
-    copy = session.path.with_name(f"ledger.db.before-version-{VERSION + 1}")
-    kept = sqlite3.connect(copy)
-    assert kept.execute("SELECT count(*) FROM part").fetchone()[0] > 0
-    assert kept.execute("PRAGMA user_version").fetchone() == (VERSION,)
-    kept.close()
-
-
-def test_a_safety_copy_never_overwrites(session: Session, tmp_path: Path) -> None:
-    (tmp_path / "there").write_text("x")
-    with pytest.raises(LedgerUnusable, match="in the way"):
-        copy_aside(session.ledger, tmp_path / "there")
 
 
 def test_a_locked_ledger_is_told_in_plain_words(session: Session, monkeypatch: pytest.MonkeyPatch) -> None:

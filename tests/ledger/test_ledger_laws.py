@@ -69,7 +69,7 @@ def do(session: Session, act: tuple[object, ...]) -> None:
             missed = (Missed("J1", p, q),)
         case _:
             with suppress(NotFound):  # nothing left to undo
-                reverse(session.ledger, last_undoable(session.ledger), at=session.now)
+                reverse(session.ledger, last_undoable(session.ledger), Draft(session.now, "undo"))
             return
     post(session.ledger, Draft(at=session.now, kind=str(name), lines=lines, counted=counted, missed=missed))
 

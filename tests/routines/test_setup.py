@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import importlib.util
 from collections.abc import Callable
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from types import ModuleType
 
@@ -13,7 +13,7 @@ import pytest
 
 from vanstock.errors import ImportRefused
 from vanstock.ledger import reading
-from vanstock.routines import job, stock
+from vanstock.routines import booking, job, stock, trust
 from vanstock.routines.session import Session
 from vanstock.routines.setup import export_folder, import_folder
 
@@ -188,8 +188,49 @@ def test_a_job_half_done_when_exported_keeps_its_stock_and_so_does_a_cancelled_o
 
 def test_a_changed_row_does_not_book_a_finished_job_again(empty: Session, folder: Path) -> None:
     import_folder(empty, folder)
-    job.finish(empty, "J4")
+    booking.cancel_booking(empty, "J4")
     edit(folder, "jobs.csv", "J4,2027-03-02,10:00", "J4,2027-03-02,11:00")
+    import_folder(empty, folder)
+    changed = reading.job_named(empty.ledger, "J4")
+    assert changed
+    assert (changed.time, changed.status) == ("11:00", "cancelled")
+    done = next(row for row in reading.jobs(empty.ledger) if row.status == "done")
+    path = folder / "jobs.csv"
+    rows = path.read_text(encoding="utf-8").splitlines()
+    booked = [row.replace(",done,", ",booked,") if row.startswith(f"{done.job},") else row for row in rows]
+    path.write_text("\n".join(booked), encoding="utf-8")
     with pytest.raises(ImportRefused) as refused:
         import_folder(empty, folder)
-    assert str(refused.value.problems[0]).startswith("jobs.csv:5: job J4 is done in the ledger")
+    assert f"job {done.job} is done in the ledger and this row would book it again" in str(refused.value.problems[0])
+
+
+def test_an_old_file_does_not_move_a_job_back_but_a_changed_one_moves_it(empty: Session, folder: Path) -> None:
+    import_folder(empty, folder)
+    booking.move_booking(empty, "J4", day=date(2027, 3, 5), at=None, van=None)
+    assert import_folder(empty, folder).total == 0
+    for old, new in (("02", "04"), ("04", "02")):
+        edit(folder, "jobs.csv", f"J4,2027-03-{old},10:00", f"J4,2027-03-{new},10:00")
+        import_folder(empty, folder)
+        moved = reading.job_named(empty.ledger, "J4")
+        assert moved
+        assert moved.date == date(2027, 3, int(new))
+
+
+def test_a_part_logged_by_hand_on_an_imported_job_does_not_stop_the_old_folder(empty: Session, folder: Path) -> None:
+    import_folder(empty, folder)
+    brought = reading.used(empty.ledger)[0]
+    job.fit(empty, brought.job, brought.part)
+    assert import_folder(empty, folder).total == 0
+
+
+def test_a_forgotten_customer_does_not_come_back_with_an_old_file(empty: Session, folder: Path) -> None:
+    edit(
+        folder,
+        "jobs.csv",
+        "J4,2027-03-02,10:00,AAA,clean,,booked,van,",
+        "J4,2027-03-02,10:00,AAA,clean,,booked,van,C-9",
+    )
+    import_folder(empty, folder)
+    trust.forget(empty, "C-9")
+    assert import_folder(empty, folder).total == 0
+    assert b"C-9" not in empty.path.read_bytes()

@@ -28,6 +28,7 @@ HOMES = {
     "levels": ("forecast", "minmax"),
     "booking": ("booking",),
     "setup": ("import", "export", "place", "setting"),
+    "trust": ("backup", "restore", "check", "forget"),
 }
 """Which module holds which commands, in the order help shows them."""
 

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from typing import TYPE_CHECKING, Annotated, NamedTuple
 
 import typer
+
+from vanstock.cli.show import tell
 
 if TYPE_CHECKING:
     from vanstock.routines.session import Session
@@ -32,6 +35,22 @@ def opened(ctx: typer.Context, *, create: bool = False) -> Iterator[Session]:
     chosen: Options = ctx.obj
     with open_session(chosen.ledger, chosen.now, create=create) as session:
         yield session
+        if session.ledger.total_changes:
+            _daily_copy(session)
+
+
+def _daily_copy(session: Session) -> None:
+    """After the day's first entry, make or offer the day's copy as the firm has set; a failing copy is told."""
+    from vanstock.routines import trust
+
+    wish = trust.backup_due(session)
+    if not wish:
+        return
+    if wish == "offer" and not (sys.stdin.isatty() and sys.stdout.isatty()):
+        tell("note: first entry today: `vanstock backup` makes the day's copy of the ledger")
+    elif wish == "always" or typer.confirm("First entry today. Make the day's copy of the ledger?", default=True):
+        made = trust.backup(session)
+        tell(f"copy written and checked: {made.file}")
 
 
 def example(*lines: str) -> str:

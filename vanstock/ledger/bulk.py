@@ -22,6 +22,7 @@ from vanstock.ledger.entries import (
     open_entry,
     write_stock,
 )
+from vanstock.ledger.sealing import seal_entry
 from vanstock.ledger.valuing import Line
 from vanstock.model import Job, Used
 
@@ -63,6 +64,7 @@ def post_import(
     ):
         db.table(table).insert_all(_told(rows, progress), batch_size=BATCH)
     write_stock(connection, seq, facts.fitted, facts.counted)
+    seal_entry(connection, seq)
 
 
 def _told(rows: Iterator[dict[str, Any]], progress: Callable[[int], None]) -> Iterator[dict[str, Any]]:

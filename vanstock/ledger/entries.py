@@ -16,6 +16,7 @@ from typing import NamedTuple
 
 from vanstock.errors import EntryConflict, NotFound, VanstockError
 from vanstock.ledger.file import writing
+from vanstock.ledger.sealing import seal_entry
 from vanstock.ledger.valuing import Line, Pool, value_lines
 from vanstock.model import Entry, Job
 
@@ -44,7 +45,11 @@ class Counted(NamedTuple):
 
 
 class Draft(NamedTuple):
-    """An entry to be posted. `id` is made by whoever acts, so that sending it twice cannot count twice."""
+    """An entry to be posted. `id` is made by whoever acts, so that sending it twice cannot count twice.
+
+    `asked` is what the person said, word for word; it tells a second sending from another act under one id,
+    also when the stock has changed meanwhile. Without it the draft's own content does.
+    """
 
     at: datetime
     kind: str
@@ -55,6 +60,7 @@ class Draft(NamedTuple):
     note: str = ""
     device: str = "terminal"
     id: str = ""
+    asked: tuple[object, ...] = ()
 
 
 def new_id() -> str:
@@ -76,21 +82,35 @@ def post_inside(connection: sqlite3.Connection, draft: Draft) -> Entry:
     """Like `post`, inside a transaction that the caller holds open."""
     draft = draft if draft.id else draft._replace(id=new_id())
     digest = content_digest(draft)
-    known = connection.execute("SELECT seq, digest FROM entry WHERE id = ?", (draft.id,)).fetchone()
+    known = _posted_before(connection, draft.id, digest)
     if known:
-        if known[1] != digest:
-            raise EntryConflict(f"entry {draft.id} is already in the ledger with other content: send it under a new id")
-        return entry_by_seq(connection, known[0])
+        return known
     seq = open_entry(connection, draft, digest)
     _insert_bookings(connection, seq, draft.bookings)
     write_stock(connection, seq, draft.lines, draft.counted)
     _insert_rows(connection, "missed (entry, job, part, qty)", [(seq, m.job, m.part, m.qty) for m in draft.missed])
+    seal_entry(connection, seq)
     return entry_by_seq(connection, seq)
 
 
 def content_digest(draft: Draft) -> str:
-    """A hash of everything a draft says but its id."""
-    return hashlib.sha256(json.dumps(draft._replace(id=""), default=str).encode()).hexdigest()
+    """A hash of what a draft says, its id and its time left out: a second sending comes at another time."""
+    said = draft.asked or draft._replace(id="")[1:]
+    return hashlib.sha256(json.dumps([draft.kind, said], default=str).encode()).hexdigest()
+
+
+def sent_before(connection: sqlite3.Connection, draft: Draft) -> Entry | None:
+    """The entry that this draft's id, kind and `asked` made before; raises `EntryConflict` for other words."""
+    return _posted_before(connection, draft.id, content_digest(draft)) if draft.id else None
+
+
+def _posted_before(connection: sqlite3.Connection, entry_id: str, digest: str) -> Entry | None:
+    known = connection.execute("SELECT seq, digest FROM entry WHERE id = ?", (entry_id,)).fetchone()
+    if known is None:
+        return None
+    if known[1] != digest:
+        raise EntryConflict(f"entry {entry_id} is already in the ledger with other content: send it under a new id")
+    return entry_by_seq(connection, known[0])
 
 
 def entry_by_seq(connection: sqlite3.Connection, seq: int) -> Entry:
@@ -205,16 +225,17 @@ def _pool(connection: sqlite3.Connection, part: str, places: Sequence[str]) -> P
     return Pool(known[0], known[1], held)
 
 
-def reverse(connection: sqlite3.Connection, entry_id: str, *, at: datetime, device: str = "terminal") -> Entry:
+def reverse(connection: sqlite3.Connection, entry_id: str, undoing: Draft) -> Entry:
     """Post the entry that takes another back: every line from where it went to where it came from.
 
-    Raises `NotFound` for an unknown id, `VanstockError` for an entry already undone or an import.
+    `undoing` gives its time, device, id and what was asked. Raises `NotFound` for an unknown id,
+    `VanstockError` for an entry already undone or one that cannot be.
     """
     with writing(connection):
         undone = _entry_to_reverse(connection, entry_id)
         kind = "put back" if undone.kind == "undone" else "undone"
-        draft = Draft(at=at, kind=kind, note=f"{undone.kind}, {kind}", device=device, id=new_id())
-        seq = open_entry(connection, draft, content_digest(draft), undone.seq)
+        head = undoing._replace(kind=kind, note=f"{undone.kind}, {kind}", id=undoing.id or new_id())
+        seq = open_entry(connection, head, content_digest(undoing), undone.seq)
         _reverse_bookings(connection, seq, undone)
         rows = connection.execute(
             "SELECT part, qty, to_place, from_place, value, coalesce(job, '') FROM movement WHERE entry = ?"
@@ -224,6 +245,7 @@ def reverse(connection: sqlite3.Connection, entry_id: str, *, at: datetime, devi
         _insert_movements(connection, seq, _valued(connection, [Line(*row) for row in rows]))
         missed = connection.execute("SELECT job, part, -qty FROM missed WHERE entry = ?", (undone.seq,)).fetchall()
         _insert_rows(connection, "missed (entry, job, part, qty)", [(seq, *row) for row in missed])
+        seal_entry(connection, seq)
         return entry_by_seq(connection, seq)
 
 
@@ -237,6 +259,8 @@ def _entry_to_reverse(connection: sqlite3.Connection, entry_id: str) -> Entry:
     entry = entry_by_seq(connection, found[0][0])
     if connection.execute("SELECT 1 FROM entry WHERE reverses = ?", (entry.seq,)).fetchone():
         raise VanstockError(f"entry {entry.id[:8]} ({entry.kind}) is already undone")
+    if entry.kind == "forgotten":
+        raise VanstockError("what was forgotten is gone from the ledger and cannot be brought back by undoing")
     if entry.kind == "imported":
         raise VanstockError(
             "an import cannot be undone in one go: correct a quantity with `vanstock count`, a booking "
@@ -269,6 +293,6 @@ def last_undoable(connection: sqlite3.Connection) -> str:
             continue
         if reverses is not None:
             undone.add(reverses)
-        if kind not in ("undone", "imported"):
+        if kind not in ("undone", "imported", "forgotten"):
             return str(entry_id)
     raise NotFound("there is nothing to undo")

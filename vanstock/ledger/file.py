@@ -8,135 +8,166 @@ from __future__ import annotations
 
 import os
 import sqlite3
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 from vanstock.errors import LedgerUnusable, NotFound
+from vanstock.ledger.faults import in_plain_words, missing, not_a_ledger
 from vanstock.ledger.schema import APPLICATION_ID, VERSION, migrate
 
 BUSY_SECONDS = 10
 
 
+class Ledger(sqlite3.Connection):
+    """An open ledger that knows its path and which file that was when it was opened."""
+
+    path: Path
+    identity: tuple[int, int]
+
+
 def ledger_path(chosen: str | None = None) -> Path:
     """`chosen`, else the VANSTOCK_LEDGER variable, else ledger.db in the platform's user data folder."""
     named = chosen or os.environ.get("VANSTOCK_LEDGER")
-    if named:
-        return Path(named).expanduser()
+    return Path(named).expanduser() if named else _usual_path()
+
+
+def _usual_path() -> Path:
     from platformdirs import user_data_path
 
     return user_data_path("vanstock", appauthor=False) / "ledger.db"
 
 
-def open_ledger(path: Path, *, create: bool = False) -> sqlite3.Connection:
+def open_ledger(path: Path, *, create: bool = False) -> Ledger:
     """A connection to the ledger at `path`, brought to this version; autocommit outside `writing`.
 
     Raises `NotFound` when there is no file and `create` is off, `LedgerUnusable` when the file is no
     ledger, is newer than this program, or cannot be opened.
     """
     if not path.exists():
-        if not create:
-            raise NotFound(f"no ledger at {path}: make one with `vanstock import FOLDER`, or name it with --ledger")
-        _make_folder(path.parent)
-    try:
-        connection = sqlite3.connect(path, timeout=BUSY_SECONDS, isolation_level=None)
-    except sqlite3.Error as error:
-        raise LedgerUnusable(f"cannot open the ledger {path}: {error}") from error
-    try:
-        _prepare(connection, path)
-    except sqlite3.Error as error:
-        connection.close()
-        raise _in_plain_words(error, path) from error
-    except BaseException:
-        connection.close()
-        raise
-    return connection
+        _may_be_made(path, create)
+    elif not create and path.is_file() and path.stat().st_size == 0:
+        raise LedgerUnusable(
+            f"{path} is empty, not a ledger: was a copy cut off? `vanstock restore FILE` puts a good one in its place"
+        )
+    with in_plain_words(path):
+        ledger = sqlite3.connect(path, timeout=BUSY_SECONDS, isolation_level=None, factory=Ledger)
+        try:
+            _prepare(ledger, path)
+        except BaseException:
+            ledger.close()
+            raise
+    return ledger
 
 
-def _make_folder(folder: Path) -> None:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise LedgerUnusable(f"cannot make the folder {folder} for the ledger: {error.strerror}") from error
+def _may_be_made(path: Path, create: bool) -> None:
+    if not path.parent.is_dir():
+        if not (create and path == _usual_path()):
+            raise NotFound(missing(path))
+        try:
+            path.parent.mkdir(parents=True)
+        except OSError as error:
+            raise LedgerUnusable(f"cannot make the folder {path.parent} for the ledger: {error.strerror}") from error
+    if not create:
+        raise NotFound(missing(path))
 
 
-def _prepare(connection: sqlite3.Connection, path: Path) -> None:
-    connection.execute("PRAGMA foreign_keys = ON")
-    connection.execute("PRAGMA recursive_triggers = ON")
-    connection.execute("PRAGMA synchronous = FULL")
-    version = _version(connection, path)
-    if version == VERSION:
-        return
+def _prepare(ledger: Ledger, path: Path) -> None:
+    ledger.path = path
+    ledger.execute("PRAGMA foreign_keys = ON")
+    ledger.execute("PRAGMA recursive_triggers = ON")
+    ledger.execute("PRAGMA synchronous = FULL")
+    ledger.execute("PRAGMA secure_delete = ON")
+    version = _version(ledger, path)
     if version > VERSION:
         raise LedgerUnusable(
             f"the ledger {path} was written by a newer vanstock (file version {version}, this program "
             f"knows {VERSION}): update vanstock to open it"
         )
+    ledger.identity = _identity(path)
+    if version < VERSION:
+        _bring_up_to_date(ledger, version)
+
+
+def _bring_up_to_date(ledger: Ledger, version: int) -> None:
+    from vanstock.ledger.copies import copy_before_migration
+
     if version:
-        copy_aside(connection, path.with_name(f"{path.name}.before-version-{VERSION}"))
-    migrate(connection)
+        copy_before_migration(ledger, version)
+    with writing(ledger):
+        migrate(ledger)
 
 
-def _version(connection: sqlite3.Connection, path: Path) -> int:
-    version = int(connection.execute("PRAGMA user_version").fetchone()[0])
-    ours = connection.execute("PRAGMA application_id").fetchone()[0] == APPLICATION_ID
-    tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+def _version(ledger: Ledger, path: Path) -> int:
+    version = int(ledger.execute("PRAGMA user_version").fetchone()[0])
+    ours = ledger.execute("PRAGMA application_id").fetchone()[0] == APPLICATION_ID
+    tables = ledger.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
     if tables and not ours:
-        raise LedgerUnusable(f"{path} is a database, but not a vanstock ledger: name the right file with --ledger")
+        raise not_a_ledger(path)
     return version
 
 
-def copy_aside(connection: sqlite3.Connection, target: Path) -> None:
-    """A complete copy of the ledger in a new file, opened and checked; raises `LedgerUnusable`."""
-    if target.exists():
-        raise LedgerUnusable(f"{target} is in the way of a safety copy: move it and try again")
-    connection.execute("VACUUM INTO ?", (str(target),))
-    copy = sqlite3.connect(target)
+def _identity(path: Path) -> tuple[int, int]:
+    """Which file lies at a path: it is another one after a restore, and none when a stick was pulled."""
     try:
-        verdict = copy.execute("PRAGMA integrity_check").fetchone()[0]
-    finally:
-        copy.close()
-    if verdict != "ok":
-        raise LedgerUnusable(f"the safety copy {target} is damaged ({verdict}): nothing was changed")
-
-
-def _in_plain_words(error: sqlite3.Error, path: Path) -> LedgerUnusable:
-    text = str(error)
-    if "locked" in text or "busy" in text:
-        return LedgerUnusable(
-            f"the ledger {path} is being written by another program and did not come free in "
-            f"{BUSY_SECONDS} s: close the other vanstock window or wait, then try again"
-        )
-    if "not a database" in text or "malformed" in text:
-        return LedgerUnusable(
-            f"{path} is not a vanstock ledger, or is damaged ({text}): name the right file "
-            "with --ledger, or go back to your last copy of it"
-        )
-    if "readonly" in text:
-        return LedgerUnusable(f"the ledger {path} cannot be written: it or its folder is read-only")
-    return LedgerUnusable(f"the ledger {path} cannot be used: {text}")
+        found = os.stat(path)
+    except OSError:
+        raise LedgerUnusable(
+            f"the ledger {path} is gone: was the stick it lies on pulled? Nothing was written"
+        ) from None
+    return found.st_dev, found.st_ino
 
 
 @contextmanager
 def writing(connection: sqlite3.Connection) -> Iterator[sqlite3.Connection]:
     """One BEGIN IMMEDIATE transaction: everything inside is kept, or on any exception nothing is.
 
-    Inside another `writing` it is part of that one. Raises `LedgerUnusable` in plain words when the file is
-    locked, full or read-only.
+    Inside another `writing` it is part of that one. A file that is not as vanstock left it is checked whole
+    before the first write. Raises `LedgerUnusable` in plain words when the file is locked, full, read-only,
+    damaged, or no longer the file that was opened.
     """
-    inside_another = connection.in_transaction
-    if inside_another:
+    if connection.in_transaction:
         yield connection
         return
-    path = Path(connection.execute("PRAGMA database_list").fetchone()[2])
+    if not isinstance(connection, Ledger):
+        raise TypeError("only a ledger opened by open_ledger is written to")
+    with in_plain_words(connection.path), _transaction(connection):
+        yield connection
+
+
+@contextmanager
+def _transaction(ledger: Ledger) -> Iterator[None]:
+    from vanstock.ledger import untouched
+
+    _begin(ledger)
     try:
-        connection.execute("BEGIN IMMEDIATE")
-        try:
-            yield connection
-            connection.execute("COMMIT")
-        except BaseException:
-            if connection.in_transaction:
-                connection.execute("ROLLBACK")
-            raise
-    except sqlite3.OperationalError as error:
-        raise _in_plain_words(error, path) from error
+        if _identity(ledger.path) != ledger.identity:
+            raise LedgerUnusable(
+                f"the ledger {ledger.path} was replaced while it was open: nothing was written, start again"
+            )
+        untouched.make_sure(ledger, ledger.path)
+        yield
+        ledger.execute("COMMIT")
+    except BaseException:
+        if ledger.in_transaction:
+            ledger.execute("ROLLBACK")
+        raise
+    untouched.leave_mark(ledger.path)
+
+
+def _begin(ledger: Ledger) -> None:
+    """BEGIN IMMEDIATE, trying every few milliseconds: SQLite's own waiting is too slow to be fair among four."""
+    deadline = time.monotonic() + BUSY_SECONDS
+    ledger.execute("PRAGMA busy_timeout = 0")
+    try:
+        while True:
+            try:
+                ledger.execute("BEGIN IMMEDIATE")
+                return
+            except sqlite3.OperationalError as error:
+                if "locked" not in str(error) or time.monotonic() > deadline:
+                    raise
+            time.sleep(0.001 + time.perf_counter_ns() % 7 / 1000)
+    finally:
+        ledger.execute(f"PRAGMA busy_timeout = {BUSY_SECONDS * 1000}")

@@ -9,7 +9,7 @@ import sqlite3
 from collections.abc import Iterable
 from datetime import date
 
-from vanstock.model import Balance, Job, Movement, OpeningStock, PastEntry, Used
+from vanstock.model import Balance, Entry, Job, Movement, OpeningStock, PastEntry, Used
 
 _JOB = "job, date, time, family, job_type, codes, status, van, reference"
 
@@ -41,14 +41,14 @@ def jobs_between(connection: sqlite3.Connection, first: date, last: date) -> lis
     return [_job(row) for row in rows]
 
 
-def past_states(connection: sqlite3.Connection) -> set[Job]:
-    """Every state that any job has ever been in, to tell old news in an import from a change."""
-    return {_job(row) for row in connection.execute(f"SELECT DISTINCT {_JOB} FROM booking")}
-
-
 def used(connection: sqlite3.Connection) -> list[Used]:
     """What each job took of each part: fitted and missed, undone lines taken off, in order of entry."""
     return _used(connection, "")
+
+
+def used_brought(connection: sqlite3.Connection) -> list[Used]:
+    """What of `used` came from imports."""
+    return _used(connection, "AND entry IN (SELECT seq FROM entry WHERE kind = 'imported')")
 
 
 def used_on_job(connection: sqlite3.Connection, job: str) -> list[Used]:
@@ -126,6 +126,47 @@ def _entries_naming(connection: sqlite3.Connection, part: str, job: str, limit: 
         (*[part or job] * len(tables), limit),
     )
     return [row[0] for row in rows]
+
+
+def lines_of(connection: sqlite3.Connection, entry: Entry) -> PastEntry:
+    """An entry with all its lines."""
+    return _past(connection, entry.seq, "", "")
+
+
+def left_after(connection: sqlite3.Connection, part: str, place: str, entry: Entry) -> int:
+    """Base units of a part at one place once an entry was written, whatever came after it."""
+    since = connection.execute(
+        "SELECT coalesce(sum(CASE WHEN to_place = ?1 THEN qty WHEN from_place = ?1 THEN -qty ELSE 0 END), 0)"
+        " FROM movement WHERE part = ?2 AND entry > ?3",
+        (place, part, entry.seq),
+    ).fetchone()
+    return on_hand(connection, part, place) - int(since[0])
+
+
+def last_moment(connection: sqlite3.Connection) -> str:
+    """The local time, with offset, of the newest entry; "" in an empty ledger."""
+    row = connection.execute("SELECT at FROM entry ORDER BY seq DESC LIMIT 1").fetchone()
+    return str(row[0]) if row else ""
+
+
+def entries_on(connection: sqlite3.Connection, day: date, most: int) -> int:
+    """How many of the newest entries, `most` at the most, are of one date."""
+    rows = connection.execute("SELECT at FROM entry ORDER BY seq DESC LIMIT ?", (most,))
+    count = 0
+    for (at,) in rows:
+        if at[:10] != day.isoformat():
+            break
+        count += 1
+    return count
+
+
+def brought(connection: sqlite3.Connection) -> dict[str, Job]:
+    """Each job as an import last wrote it."""
+    rows = connection.execute(
+        f"SELECT {_JOB} FROM booking WHERE seq IN (SELECT max(b.seq) FROM booking b JOIN entry e ON e.seq = b.entry"
+        " WHERE e.kind = 'imported' GROUP BY b.job)"
+    )
+    return {row[0]: _job(row) for row in rows}
 
 
 def _past(connection: sqlite3.Connection, seq: int, part: str, job: str) -> PastEntry:

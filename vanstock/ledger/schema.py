@@ -1,9 +1,10 @@
 """The tables, guards and balances of the ledger file, as migrations.
 
 What a person did is append-only: `entry` and its lines refuse UPDATE, DELETE and an INSERT that would
-replace. `balance` and `job` are kept by triggers from those lines and can be made again from them.
-Catalogue tables (part, family, supplier ...) are plain master data. Nothing here is a rule of the trade;
-called only by `file`.
+replace. `balance` and `job` are kept by triggers from those lines and can be made again from them. The one
+rewrite that is let through blanks a customer's reference or a note, while the newest entry is of kind
+"forgotten" (see `forgetting`). Catalogue tables (part, family, supplier ...) are plain master data. Nothing
+here is a rule of the trade; called by `file`, and by `checking` to see that the guards are there.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from sqlite_utils import Migrations
 
-VERSION = 1
+VERSION = 2
 APPLICATION_ID = 0x56414E53
 """The four bytes in the file's header that say it is a vanstock ledger."""
 
@@ -121,11 +122,14 @@ CREATE TRIGGER booking_moves_job AFTER INSERT ON booking BEGIN
 END;
 """
 
-GUARDED = ("entry", "movement", "missed", "counted", "booking")
+GUARDED = ("entry", "movement", "missed", "counted", "booking", "seal")
 _REPLACES = {
     "entry": "SELECT 1 FROM entry WHERE seq = NEW.seq OR id = NEW.id OR reverses = NEW.reverses",
-    **{t: f"SELECT 1 FROM {t} WHERE seq = NEW.seq" for t in GUARDED if t != "entry"},
+    **{t: f"SELECT 1 FROM {t} WHERE seq = NEW.seq" for t in ("movement", "missed", "counted", "booking")},
+    "seal": "SELECT 1 FROM seal WHERE entry = NEW.entry",
 }
+_BLANKED = {"entry": "note", "booking": "reference"}
+"""The one column of a guarded table that forgetting may blank."""
 
 
 def guards(table: str) -> str:
@@ -149,8 +153,65 @@ CREATE TRIGGER {table}_never_replaced BEFORE INSERT ON {table} WHEN EXISTS ({_RE
 """
 
 
+_TRUST = """
+CREATE TABLE seal (entry INTEGER PRIMARY KEY REFERENCES entry (seq), seal TEXT NOT NULL) STRICT;
+CREATE TABLE forgotten (
+  job TEXT PRIMARY KEY REFERENCES job (job), entry INTEGER NOT NULL REFERENCES entry (seq)) STRICT;
+"""
+
+
+def _may_be_blanked(table: str) -> str:
+    """The trigger that refuses every change of a row but the blanking of one column while forgetting."""
+    blanked = _BLANKED[table]
+    columns = {
+        "entry": ("seq", "id", "at", "kind", "device", "reverses", "digest"),
+        "booking": ("seq", "entry", "job", "date", "time", "family", "job_type", "codes", "status", "van"),
+    }[table]
+    same = " AND ".join(f"NEW.{name} IS OLD.{name}" for name in columns)
+    return f"""
+DROP TRIGGER {table}_never_changed;
+CREATE TRIGGER {table}_never_changed BEFORE UPDATE ON {table}
+  WHEN NOT (NEW.{blanked} = '' AND {same}
+    AND (SELECT kind FROM entry WHERE seq = (SELECT max(seq) FROM entry)) = 'forgotten')
+  BEGIN SELECT RAISE (ABORT, 'the ledger is append-only: {table} rows are never changed'); END;
+"""
+
+
+def _first_scripts() -> list[str]:
+    return [_CATALOGUE, _WHAT_HAPPENED, _KEPT_BY_TRIGGER, *(guards(t) for t in GUARDED if t != "seal")]
+
+
+def _later_guards() -> list[str]:
+    return [guards("seal"), *map(_may_be_blanked, _BLANKED)]
+
+
+def wanted_schema() -> set[tuple[str, str, str]]:
+    """Type, name and SQL of every table, index and trigger that a ledger of this version has."""
+    empty = sqlite3.connect(":memory:")
+    try:
+        for script in (*_first_scripts(), _TRUST, *_later_guards()):
+            empty.executescript(script)
+        return schema_of(empty)
+    finally:
+        empty.close()
+
+
+def schema_of(connection: sqlite3.Connection) -> set[tuple[str, str, str]]:
+    """Type, name and SQL of every table, index and trigger in a file."""
+    return set(connection.execute("SELECT type, name, sql FROM sqlite_master WHERE sql IS NOT NULL"))
+
+
 def _create_everything(db: Any) -> None:
-    for script in (_CATALOGUE, _WHAT_HAPPENED, _KEPT_BY_TRIGGER, *map(guards, GUARDED)):
+    for script in _first_scripts():
+        db.executescript(script)
+
+
+def _seal_everything(db: Any) -> None:
+    from vanstock.ledger.sealing import seal_all
+
+    db.executescript(_TRUST)
+    seal_all(db.conn)
+    for script in _later_guards():
         db.executescript(script)
 
 
@@ -160,19 +221,14 @@ def migrations() -> Migrations:
 
     steps = Migrations("vanstock")
     steps(name="0001_ledger")(_create_everything)
+    steps(name="0002_trust")(_seal_everything)
     return steps
 
 
 def migrate(connection: sqlite3.Connection) -> None:
-    """Bring an open ledger to `VERSION`, all steps or none; two programs at once wait for each other."""
+    """Bring an open ledger to `VERSION`, inside the caller's transaction; one already there is left alone."""
     from sqlite_utils import Database
 
-    connection.execute("BEGIN IMMEDIATE")
-    try:
-        migrations().apply(Database(connection))
-        connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-        connection.execute(f"PRAGMA user_version = {VERSION}")
-    except BaseException:
-        connection.execute("ROLLBACK")
-        raise
-    connection.execute("COMMIT")
+    migrations().apply(Database(connection))
+    connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+    connection.execute(f"PRAGMA user_version = {VERSION}")

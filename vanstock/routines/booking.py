@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import date
 
 from vanstock.errors import BadValue, NotFound
 from vanstock.ledger import catalogue, reading
-from vanstock.ledger.entries import Draft, post
+from vanstock.ledger.entries import Draft
 from vanstock.model import Job
 from vanstock.routines.naming import find_job
-from vanstock.routines.session import Session, one_act
+from vanstock.routines.session import Session, once, one_act
 from vanstock.workdays import parse_cutoff
 
 _LONGEST = 64
@@ -35,8 +35,22 @@ def read_codes(text: str) -> tuple[str, ...]:
 
 
 @one_act
-def add_booking(session: Session, job: Job) -> Job:
+def add_booking(session: Session, job: Job, *, entry_id: str = "") -> Job:
     """Book a job; an empty id gets the next free number. Raises `NotFound` or `BadValue`."""
+
+    def plan() -> Job:
+        _check_words(session, job)
+        van = catalogue.place_named(session.ledger, job.van, "van").place
+        named = job._replace(van=van, job=job.job or _next_id(session))
+        if reading.job_named(session.ledger, named.job):
+            raise BadValue(f"job {named.job!r} is already in the ledger: choose another id, or move that one")
+        return named
+
+    asked = tuple(map(str, job._replace(reference="")))
+    return _booked(session, Draft(session.now, "booked", id=entry_id, asked=asked), plan)
+
+
+def _check_words(session: Session, job: Job) -> None:
     families = catalogue.read_catalogue(session.ledger).families
     if job.family not in families:
         raise NotFound(f"no family {job.family!r}: there is {', '.join(families) or 'none yet'}")
@@ -45,11 +59,11 @@ def add_booking(session: Session, job: Job) -> Job:
             raise BadValue(f"{what} {text[:20]!r} cannot be used: at most {_LONGEST} plain characters")
     if not job.job_type:
         raise BadValue("a booking needs a job type: `vanstock booking add FAMILY TYPE --date DATE`")
-    van = catalogue.place_named(session.ledger, job.van, "van").place
-    named = job._replace(van=van, job=job.job or _next_id(session))
-    if reading.job_named(session.ledger, named.job):
-        raise BadValue(f"job {named.job!r} is already in the ledger: choose another id, or move that one")
-    return _post(session, "booked", named)
+
+
+def _booked(session: Session, head: Draft, plan: Callable[[], Job]) -> Job:
+    entry = once(session, head, lambda: head._replace(bookings=(plan(),)))
+    return reading.lines_of(session.ledger, entry).bookings[0]
 
 
 def _next_id(session: Session) -> str:
@@ -74,20 +88,27 @@ def list_bookings(session: Session, first: date, last: date, *, van: str = "") -
 
 
 @one_act
-def move_booking(session: Session, name: str, *, day: date | None, at: str | None, van: str | None) -> Job:
+def move_booking(
+    session: Session, name: str, *, day: date | None, at: str | None, van: str | None, entry_id: str = ""
+) -> Job:
     """Move a booked job to another date, time or van; what is None stays. Raises `BadValue`."""
-    job = _still_booked(session, name)
-    new_van = job.van if van is None else catalogue.place_named(session.ledger, van, "van").place
-    moved = job._replace(date=day or job.date, time=job.time if at is None else at, van=new_van)
-    if moved == job:
-        raise BadValue(f"job {job.job} is already there: give another --date, --time or --van")
-    return _post(session, "moved", moved)
+
+    def plan() -> Job:
+        job = _still_booked(session, name)
+        new_van = job.van if van is None else catalogue.place_named(session.ledger, van, "van").place
+        moved = job._replace(date=day or job.date, time=job.time if at is None else at, van=new_van)
+        if moved == job:
+            raise BadValue(f"job {job.job} is already there: give another --date, --time or --van")
+        return moved
+
+    return _booked(session, Draft(session.now, "moved", id=entry_id, asked=(name, str(day), at, van)), plan)
 
 
 @one_act
-def cancel_booking(session: Session, name: str) -> Job:
+def cancel_booking(session: Session, name: str, *, entry_id: str = "") -> Job:
     """Cancel a booked job; raises `BadValue` when it is finished or cancelled already."""
-    return _post(session, "cancelled", _still_booked(session, name)._replace(status="cancelled"))
+    head = Draft(session.now, "cancelled", id=entry_id, asked=(name,))
+    return _booked(session, head, lambda: _still_booked(session, name)._replace(status="cancelled"))
 
 
 def _still_booked(session: Session, name: str) -> Job:
@@ -96,11 +117,6 @@ def _still_booked(session: Session, name: str) -> Job:
         what = "finished" if job.status == "done" else "cancelled"
         raise BadValue(f"job {job.job} is {what} already: `vanstock undo` takes the last entry back")
     return job
-
-
-def _post(session: Session, kind: str, *jobs: Job) -> Job:
-    post(session.ledger, Draft(at=session.now, kind=kind, bookings=jobs))
-    return jobs[0]
 
 
 def today_and_on(jobs: Sequence[Job], day: date) -> list[Job]:

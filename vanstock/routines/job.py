@@ -11,12 +11,12 @@ from typing import NamedTuple
 
 from vanstock.errors import BadValue
 from vanstock.ledger import catalogue, reading
-from vanstock.ledger.entries import CUSTOMER, Draft, Missed, entry_by_id, last_undoable, post, reverse
+from vanstock.ledger.entries import CUSTOMER, Draft, Missed, entry_by_id, last_undoable, reverse, sent_before
 from vanstock.ledger.valuing import Line
 from vanstock.model import Entry, Job, Part
 from vanstock.quantity import parse_qty, show_qty, unit
 from vanstock.routines.naming import find_job, find_part
-from vanstock.routines.session import Session, one_act
+from vanstock.routines.session import Session, once, one_act
 
 
 class Taken(NamedTuple):
@@ -78,32 +78,40 @@ def fit(
     `goes_with` of the answer is what goes on new with it and was not logged. Raises `NotFound`,
     `Ambiguous` or `BadValue`; being out of stock by the ledger is no error.
     """
-    job = find_job(session, job_name)
-    source = catalogue.place_named(session.ledger, place or job.van).place
-    part = find_part(session, part_text, family=job.family, place=source)
-    main = Taken(part, read_qty(qty_text, part))
-    riders = not_logged(session, job, part, main.qty)
-    taken = (main, *riders) if with_riders else (main,)
-    lines = tuple(Line(t.part.part, t.qty, source, CUSTOMER, job=job.job) for t in taken)
-    entry = post(session.ledger, Draft(at=session.now, kind="fitted", lines=lines, id=entry_id))
-    return _logged(session, entry, job, taken, source, () if with_riders else riders)
+
+    def plan() -> Draft:
+        job = find_job(session, job_name)
+        source = catalogue.place_named(session.ledger, place or job.van).place
+        part = find_part(session, part_text, family=job.family, place=source)
+        main = Taken(part, read_qty(qty_text, part))
+        taken = (main, *not_logged(session, job, part, main.qty)) if with_riders else (main,)
+        return Draft(
+            session.now, "fitted", tuple(Line(t.part.part, t.qty, source, CUSTOMER, job=job.job) for t in taken)
+        )
+
+    asked = (job_name, part_text, qty_text, with_riders, place)
+    entry = once(session, Draft(session.now, "fitted", id=entry_id, asked=asked), plan)
+    logged = _fitted(session, entry)
+    missing = [rider for t in logged.taken for rider in not_logged(session, logged.job, t.part, 0)]
+    return logged._replace(goes_with=tuple(missing))
 
 
-def _logged(
-    session: Session,
-    entry: Entry,
-    job: Job,
-    taken: Sequence[Taken],
-    source: str,
-    riders: Sequence[Taken] = (),
-) -> Logged:
-    after = tuple(t._replace(left=reading.on_hand(session.ledger, t.part.part, source)) for t in taken)
-    warnings = [_below_zero(t, source) for t in after if t.left < 0]
+def _fitted(session: Session, entry: Entry) -> Logged:
+    """The answer to an act that fitted parts, read back from its entry."""
+    past = reading.lines_of(session.ledger, entry)
+    lines = [line for line in past.movements if line.qty and line.to_place == CUSTOMER]
+    name = lines[0].job if lines else past.bookings[0].job
+    job = find_job(session, name)
+    taken = tuple(
+        Taken(find_part(session, m.part), m.qty, reading.left_after(session.ledger, m.part, m.from_place, entry))
+        for m in lines
+    )
+    warnings = [_below_zero(t, line.from_place) for t, line in zip(taken, lines, strict=True) if t.left < 0]
     if job.status == "cancelled":
         warnings.append(f"job {job.job} is cancelled: recorded all the same")
     fitting = catalogue.parts_of_family(session.ledger, job.family)
     warnings += [_does_not_fit(t.part, job) for t in taken if fitting and t.part.part not in fitting]
-    return Logged(entry, job, after, tuple(riders), tuple(warnings))
+    return Logged(entry, job, taken, (), tuple(warnings))
 
 
 def _below_zero(taken: Taken, place: str) -> str:
@@ -121,12 +129,17 @@ def _does_not_fit(part: Part, job: Job) -> str:
 @one_act
 def miss(session: Session, job_name: str, part_text: str, qty_text: str = "", *, entry_id: str = "") -> Logged:
     """Record a part that a job needed and that was not aboard, so that the forecast learns of it."""
-    job = find_job(session, job_name)
-    part = find_part(session, part_text, family=job.family)
-    qty = read_qty(qty_text, part)
-    draft = Draft(at=session.now, kind="missed", missed=(Missed(job.job, part.part, qty),), id=entry_id)
-    entry = post(session.ledger, draft)
-    taken = Taken(part, qty, reading.on_hand(session.ledger, part.part, job.van))
+
+    def plan() -> Draft:
+        job = find_job(session, job_name)
+        part = find_part(session, part_text, family=job.family)
+        return Draft(session.now, "missed", missed=(Missed(job.job, part.part, read_qty(qty_text, part)),))
+
+    asked = (job_name, part_text, qty_text)
+    entry = once(session, Draft(session.now, "missed", id=entry_id, asked=asked), plan)
+    name, number, qty = reading.lines_of(session.ledger, entry).missed[0]
+    job, part = find_job(session, name), find_part(session, number)
+    taken = Taken(part, qty, reading.left_after(session.ledger, number, job.van, entry))
     warnings = (
         (f"the ledger says {show_qty(taken.left, part.unit)} of it is in {job.van}: count it when you can",)
         if taken.left >= qty else ()
@@ -137,15 +150,19 @@ def miss(session: Session, job_name: str, part_text: str, qty_text: str = "", *,
 @one_act
 def finish(session: Session, job_name: str, used: Sequence[str] = (), *, entry_id: str = "") -> Logged:
     """Mark a job done, with parts given as PART=QTY fitted in the same entry; raises `BadValue` if done."""
-    job = find_job(session, job_name)
-    if job.status == "done":
-        raise BadValue(f"job {job.job} is finished already: `vanstock fit {job.job} PART` still adds a part")
-    taken = tuple(_read_used(session, job, text) for text in used)
-    lines = tuple(Line(t.part.part, t.qty, job.van, CUSTOMER, job=job.job) for t in taken)
-    done = job._replace(status="done")
-    draft = Draft(at=session.now, kind="finished", lines=lines, bookings=(done,), id=entry_id)
-    entry = post(session.ledger, draft)
-    return _logged(session, entry, job, taken, job.van, _riders_still_missing(session, job))
+
+    def plan() -> Draft:
+        job = find_job(session, job_name)
+        if job.status == "done":
+            raise BadValue(f"job {job.job} is finished already: `vanstock fit {job.job} PART` still adds a part")
+        taken = [_read_used(session, job, text) for text in used]
+        lines = tuple(Line(t.part.part, t.qty, job.van, CUSTOMER, job=job.job) for t in taken)
+        return Draft(session.now, "finished", lines, bookings=(job._replace(status="done"),))
+
+    asked = (job_name, tuple(used))
+    entry = once(session, Draft(session.now, "finished", id=entry_id, asked=asked), plan)
+    logged = _fitted(session, entry)
+    return logged._replace(goes_with=tuple(_riders_still_missing(session, logged.job)))
 
 
 def _read_used(session: Session, job: Job, text: str) -> Taken:
@@ -165,8 +182,14 @@ def _riders_still_missing(session: Session, job: Job) -> list[Taken]:
     return missing
 
 
-def undo(session: Session, entry_id: str = "") -> tuple[Entry, Entry]:
-    """Take back the last entry, or the one with this id; returns the undone entry and the undoing one."""
-    chosen = entry_id or last_undoable(session.ledger)
-    undoing = reverse(session.ledger, chosen, at=session.now)
+@one_act
+def undo(session: Session, entry_id: str = "", *, undoing_id: str = "") -> tuple[Entry, Entry]:
+    """Take back the last entry, or the one with this id; returns the undone entry and the undoing one.
+
+    `undoing_id` is the undoing's own id, made by whoever acts.
+    """
+    head = Draft(session.now, "undo", id=undoing_id, asked=(entry_id,))
+    undoing = sent_before(session.ledger, head)
+    if undoing is None:
+        undoing = reverse(session.ledger, entry_id or last_undoable(session.ledger), head)
     return entry_by_id(session.ledger, undoing.reverses), undoing

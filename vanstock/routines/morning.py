@@ -13,7 +13,7 @@ from vanstock.kit import load as plans
 from vanstock.kit.load import BuyLine, LoadLine, ShortLine
 from vanstock.kit.odds import DayOdds, draw_day
 from vanstock.ledger import catalogue, reading
-from vanstock.ledger.entries import Draft, post
+from vanstock.ledger.entries import Draft, sent_before
 from vanstock.ledger.valuing import Line
 from vanstock.model import Entry, Job, JobNeeds, Part
 from vanstock.needs.cases import CaseBook, still_needed
@@ -21,7 +21,7 @@ from vanstock.needs.marginals import NeedLine, marginals
 from vanstock.quantity import round_up_to_packs, show_qty
 from vanstock.routines.cautions import cautions_for
 from vanstock.routines.past import Past, fitted_so_far, group_supply, read_past
-from vanstock.routines.session import Session
+from vanstock.routines.session import Session, once, one_act
 from vanstock.routines.settings import calendar
 from vanstock.workdays import arrival_date, next_cutoff
 
@@ -223,11 +223,16 @@ def _buy(session: Session, past: Past, line: BuyLine) -> Buy:
     return Buy(part, round_up_to_packs(line.qty, part.pack_size), line.gain, cutoff, arrives)
 
 
-def load_all(session: Session, day: date | None = None, *, van: str = "van") -> tuple[LoadOut, Entry | None]:
+@one_act
+def load_all(
+    session: Session, day: date | None = None, *, van: str = "van", entry_id: str = ""
+) -> tuple[LoadOut, Entry | None]:
     """Record everything on the load list as carried to the van, as one entry; None when nothing is."""
     plan = load_out(session, day, van=van)
     lines = tuple(Line(row.part.part, row.qty, row.from_place, plan.van) for row in plan.load)
+    head = Draft(
+        session.now, "loaded", id=entry_id, asked=("everything", str(day), van), note=f"load-out for {plan.date}"
+    )
     if not lines:
-        return plan, None
-    note = f"load-out for {plan.date}"
-    return plan, post(session.ledger, Draft(at=session.now, kind="loaded", lines=lines, note=note))
+        return plan, sent_before(session.ledger, head)
+    return plan, once(session, head, lambda: head._replace(lines=lines))

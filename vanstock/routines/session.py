@@ -5,24 +5,35 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from functools import wraps
 from pathlib import Path
-from typing import Concatenate, NamedTuple, ParamSpec, TypeVar
+from typing import Any, Concatenate, NamedTuple, ParamSpec, TypeVar
 
-from vanstock.ledger.file import ledger_path, open_ledger, writing
+from vanstock.errors import BadValue
+from vanstock.ledger.entries import Draft, post_inside, sent_before
+from vanstock.ledger.file import Ledger, ledger_path, open_ledger, writing
+from vanstock.ledger.reading import last_moment
+from vanstock.model import Entry
 
 P = ParamSpec("P")
 T = TypeVar("T")
 
 
-class Session(NamedTuple):
-    """An open ledger and the local time the routine runs at; `created` when the file is new."""
+_UNREADABLE = (ValueError, TypeError, LookupError, ArithmeticError, AttributeError, MemoryError, sqlite3.Error)
+"""What a damaged file can make of reading it, beside the errors that SQLite itself sees."""
+_CLOCK_SLACK = timedelta(minutes=15)
 
-    ledger: sqlite3.Connection
+
+class Session(NamedTuple):
+    """An open ledger and the local time the routine runs at; `created` when the file is new, `by_clock` when
+    the time is this machine's and nobody said it."""
+
+    ledger: Ledger
     now: datetime
     path: Path
     created: bool = False
+    by_clock: bool = False
 
     @property
     def today(self) -> date:
@@ -36,18 +47,69 @@ def one_act(routine: Callable[Concatenate[Session, P], T]) -> Callable[Concatena
     @wraps(routine)
     def whole(session: Session, /, *args: P.args, **kwargs: P.kwargs) -> T:
         with writing(session.ledger):
+            _refuse_clock_set_back(session)
             return routine(session, *args, **kwargs)
 
     return whole
 
 
+def _refuse_clock_set_back(session: Session) -> None:
+    newest = last_moment(session.ledger) if session.by_clock else ""
+    if newest and session.now.astimezone() < datetime.fromisoformat(newest) - _CLOCK_SLACK:
+        raise BadValue(
+            f"this machine's clock says {session.now:%Y-%m-%d %H:%M}, but the ledger's newest entry is of "
+            f"{newest[:16].replace('T', ' ')}: nothing was written. Set the clock, or say the time: "
+            f"vanstock --now {session.now:%Y-%m-%dT%H:%M} ..."
+        )
+
+
+def once(session: Session, draft: Draft, plan: Callable[[], Draft]) -> Entry:
+    """The entry of an act: written now, or, when the same was sent before under the same id, that one.
+
+    `draft` has the kind, the id and what was asked; `plan` fills in the lines and is only called for a new
+    act, so that a second sending is answered even when the stock or the job has changed since. Raises
+    `EntryConflict` for the same id with other words.
+    """
+    stamped = draft._replace(at=session.now)
+    known = sent_before(session.ledger, stamped)
+    if known:
+        return known
+    planned = plan()
+    return post_inside(session.ledger, planned._replace(**_head(stamped)))
+
+
+def _head(draft: Draft) -> dict[str, Any]:
+    return {"at": draft.at, "kind": draft.kind, "id": draft.id, "asked": draft.asked}
+
+
 @contextmanager
 def open_session(chosen: str | None, now: datetime | None, *, create: bool = False) -> Iterator[Session]:
-    """Open the ledger named (see `ledger_path`) and close it afterwards; `now` None is the real clock."""
+    """Open the ledger named (see `ledger_path`) and close it afterwards; `now` None is the real clock.
+
+    Whatever a damaged file does to a routine is raised as `LedgerUnusable`.
+    """
     path = ledger_path(chosen)
     fresh = not path.exists()
     connection = open_ledger(path, create=create)
+    clock = datetime.now().astimezone().replace(tzinfo=None)
     try:
-        yield Session(connection, now or datetime.now().astimezone().replace(tzinfo=None), path, fresh)
+        yield Session(connection, now or clock, path, fresh, now is None)
+    except _UNREADABLE as error:
+        told = _blamed(connection, error)
+        if told is error:
+            raise
+        raise told from error
     finally:
         connection.close()
+
+
+def _blamed(ledger: Ledger, error: Exception) -> Exception:
+    """The error to raise for one that came while a ledger was open: the file's fault, or a bug's as it is."""
+    from vanstock.ledger.checking import damage
+    from vanstock.ledger.faults import damaged, plain_words
+
+    plain = plain_words(error, ledger.path) if isinstance(error, sqlite3.Error) else error
+    if plain is not error:
+        return plain
+    wrong = damage(ledger)
+    return damaged(ledger.path, wrong) if wrong else error

@@ -44,6 +44,30 @@ def _currency(text: str) -> str:
     return text.upper()
 
 
+def _one_of(*choices: str) -> Callable[[str], object]:
+    def check(text: str) -> str:
+        if text not in choices:
+            raise BadValue(f"{text!r} is not one of {', '.join(choices)}")
+        return text
+
+    return check
+
+
+def _whole(low: int, high: int) -> Callable[[str], object]:
+    def check(text: str) -> int:
+        if not (text.isascii() and text.isdigit() and low <= int(text[:9]) <= high and len(text) < 9):
+            raise BadValue(f"{text!r} is not a whole number from {low} to {high}")
+        return int(text)
+
+    return check
+
+
+def _folder(text: str) -> str:
+    if not text.isprintable():
+        raise BadValue(f"{text!r} is not a folder's name")
+    return text
+
+
 class Setting(NamedTuple):
     """A thing that can be set: its default as text, what it is, and how its text is read."""
 
@@ -58,6 +82,11 @@ SETTINGS = {
     "closed_days": Setting("", "dates the firm is closed, ;-separated", _dates),
     "currency": Setting("GBP", "currency of all money", _currency),
     "vat_added_percent": Setting("0", "VAT added to stock value; 0 when the firm reclaims VAT", _percent(0, 100)),
+    "daily_backup": Setting(
+        "offer", "a copy after the day's first entry: offer, always or never", _one_of("offer", "always", "never")
+    ),
+    "backup_folder": Setting("", "where copies go; beside the ledger when empty", _folder),
+    "backups_kept": Setting("10", "copies kept beside one a week and one a month", _whole(1, 10_000)),
 }
 
 

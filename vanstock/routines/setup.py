@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 from vanstock.errors import ImportRefused, Problem
 from vanstock.exchange.folder import FolderContents, Known, read_folder
@@ -18,6 +19,7 @@ from vanstock.ledger import catalogue, reading
 from vanstock.ledger.bulk import ImportedFacts, post_import
 from vanstock.ledger.entries import CUSTOMER, Counted
 from vanstock.ledger.file import writing
+from vanstock.ledger.forgetting import forgotten_jobs
 from vanstock.ledger.valuing import Line
 from vanstock.model import Family, Fits, GoesWith, Job, OpeningStock, Part, Supplier, Used, Usual
 from vanstock.quantity import format_qty
@@ -81,10 +83,10 @@ def _write(
 
 def _new_facts(session: Session, contents: FolderContents, problems: list[Problem]) -> ImportedFacts:
     """What of a folder the ledger does not have yet; problems found on the way are added to the list."""
-    past = reading.past_states(session.ledger)
-    bookings = [job for job in contents.jobs if job not in past]
-    problems += _reopened(session, contents, bookings)
-    jobs = {job.job: job for job in reading.jobs(session.ledger)} | {job.job: job for job in bookings}
+    there = {job.job: job for job in reading.jobs(session.ledger)}
+    bookings = _changed_jobs(session, contents, there)
+    problems += _reopened(contents, bookings, there)
+    jobs = there | {job.job: job for job in bookings}
     new_used = _new_used(session, contents, problems)
     opened = reading.opened_at(session.ledger)
     before = [row for row in new_used if _is_history(jobs[row.job], opened)]
@@ -93,18 +95,45 @@ def _new_facts(session: Session, contents: FolderContents, problems: list[Proble
     return ImportedFacts(bookings, before, fitted, after, _new_counts(session, contents, problems))
 
 
-def _reopened(session: Session, contents: FolderContents, bookings: list[Job]) -> list[Problem]:
+def _changed_jobs(session: Session, contents: FolderContents, there: dict[str, Job]) -> list[Job]:
+    """The jobs that are new, or of which the folder changed something since it was last imported.
+
+    A field that the folder has not changed stays as the ledger has it: a job that was moved by hand is not
+    moved back by an old file, and one that a new file moves is moved.
+    """
+    brought = reading.brought(session.ledger)
+    forgotten = forgotten_jobs(session.ledger)
+    changed = []
+    for row in contents.jobs:
+        job = row._replace(reference="") if row.job in forgotten else row
+        now = there.get(job.job)
+        before = brought.get(job.job, now)
+        if now is None or before is None:
+            changed.append(job)
+            continue
+        wanted = _merged(job, before, now)
+        if wanted != now:
+            changed.append(wanted)
+    return changed
+
+
+def _merged(row: Job, before: Job, now: Job) -> Job:
+    """`now` with each field in which `row` differs from `before`."""
+    fields: list[Any] = [new if new != old else present for new, old, present in zip(row, before, now, strict=True)]
+    return Job(*fields)
+
+
+def _reopened(contents: FolderContents, bookings: list[Job], there: dict[str, Job]) -> list[Problem]:
     """Jobs that are finished or cancelled in the ledger and that a changed row would book again."""
-    there = {job.job: job.status for job in reading.jobs(session.ledger)}
     return [
         Problem(
             "jobs.csv",
             contents.lines.get(("jobs.csv", job.job), 1),
-            f"job {job.job} is {there[job.job]} in the ledger and this row would book it again: take the row out, or "
-            f"write {there[job.job]} as its status",
+            f"job {job.job} is {there[job.job].status} in the ledger and this row would book it again: take the row "
+            f"out, or write {there[job.job].status} as its status",
         )
         for job in bookings
-        if job.status == "booked" and there.get(job.job, "booked") != "booked"
+        if job.status == "booked" and job.job in there and there[job.job].status != "booked"
     ]
 
 
@@ -120,12 +149,15 @@ def _is_history(job: Job, opened: str | None) -> bool:
 
 def _new_used(session: Session, contents: FolderContents, problems: list[Problem]) -> list[Used]:
     there = {(row.job, row.part): row for row in reading.used(session.ledger)} if contents.used else {}
+    brought = {(row.job, row.part): row for row in reading.used_brought(session.ledger)} if contents.used else {}
     new = []
     for row in contents.used:
-        old = there.get((row.job, row.part))
-        if old is None:
+        key = (row.job, row.part)
+        old = there.get(key)
+        if old is None and key not in brought:
             new.append(row)
-        elif old != row:
+        elif row not in (old, brought.get(key)):
+            old = old or brought[key]
             problems.append(_contradiction(contents, row, old, session))
     return new
 

@@ -7,14 +7,14 @@ from typing import NamedTuple
 
 from vanstock.errors import BadValue, NotFound
 from vanstock.ledger import catalogue, reading
-from vanstock.ledger.entries import DIFFERENCE, SUPPLIER, Counted, Draft, post
+from vanstock.ledger.entries import DIFFERENCE, SUPPLIER, Counted, Draft
 from vanstock.ledger.file import writing
 from vanstock.ledger.valuing import Line
-from vanstock.model import Balance, Entry, Part, PastEntry, Place
+from vanstock.model import Balance, Entry, Movement, Part, PastEntry, Place
 from vanstock.quantity import parse_qty, show_qty, value_of
 from vanstock.routines.job import read_qty
 from vanstock.routines.naming import find_job, find_part, find_parts
-from vanstock.routines.session import Session, one_act
+from vanstock.routines.session import Session, once, one_act
 from vanstock.routines.settings import with_vat
 
 STORE = "store"
@@ -63,21 +63,30 @@ def stock(session: Session, text: str = "", *, place: str = "") -> list[StockRow
 @one_act
 def move(session: Session, part_text: str, qty_text: str, *, source: str, target: str, entry_id: str = "") -> Posted:
     """Record a part carried from one van or store to another."""
-    from_place = catalogue.place_named(session.ledger, source).place
-    to_place = catalogue.place_named(session.ledger, target).place
-    if from_place == to_place:
-        raise BadValue(f"{from_place} is both where it comes from and where it goes: name two places")
-    part = find_part(session, part_text, place=from_place)
-    qty = read_qty(qty_text, part)
-    line = Line(part.part, qty, from_place, to_place)
-    entry = post(session.ledger, Draft(at=session.now, kind="loaded", lines=(line,), id=entry_id))
-    return _posted(session, entry, part, line, to_place)
+
+    def plan() -> Draft:
+        from_place = catalogue.place_named(session.ledger, source).place
+        to_place = catalogue.place_named(session.ledger, target).place
+        if from_place == to_place:
+            raise BadValue(f"{from_place} is both where it comes from and where it goes: name two places")
+        part = find_part(session, part_text, place=from_place)
+        return Draft(session.now, "loaded", (Line(part.part, read_qty(qty_text, part), from_place, to_place),))
+
+    asked = (part_text, qty_text, source, target)
+    entry = once(session, Draft(session.now, "loaded", id=entry_id, asked=asked), plan)
+    return _posted(session, entry, _moved(session, entry))
 
 
-def _posted(session: Session, entry: Entry, part: Part, line: Line, told_place: str, value: int = 0) -> Posted:
-    left = reading.on_hand(session.ledger, part.part, told_place)
+def _moved(session: Session, entry: Entry) -> Movement:
+    """The one line of an entry that moved goods, not only their value."""
+    return next(line for line in reading.lines_of(session.ledger, entry).movements if line.qty)
+
+
+def _posted(session: Session, entry: Entry, line: Movement, value: int = 0) -> Posted:
+    part = find_part(session, line.part)
+    left = reading.left_after(session.ledger, part.part, line.to_place, entry)
     places = {place.place for place in catalogue.places(session.ledger)}
-    behind = reading.on_hand(session.ledger, part.part, line.from_place) if line.from_place in places else 0
+    behind = reading.left_after(session.ledger, part.part, line.from_place, entry) if line.from_place in places else 0
     warnings = (
         (f"by the ledger there was not enough {part.part} in {line.from_place} (now "
          f"{show_qty(behind, part.unit)}): recorded, and it is marked for a count",) if behind < 0 else ()
@@ -92,16 +101,22 @@ def receive(
 ) -> Posted:  # fmt: skip
     """Take goods in at a place: `cost` per unit in ten-thousandths ex VAT (None is the part's own), and
     carriage in pence, which is part of what the goods cost."""
-    if carriage < 0 or (cost is not None and cost < 0):
-        raise BadValue("cost and carriage cannot be below zero")
-    part = find_part(session, part_text)
-    qty = read_qty(qty_text, part)
-    where = catalogue.place_named(session.ledger, place).place
-    goods = value_of(qty, part.unit, part.cost if cost is None else cost)
-    worth = with_vat(session, goods + carriage)
-    line = Line(part.part, qty, SUPPLIER, where, worth)
-    entry = post(session.ledger, Draft(at=session.now, kind="received", lines=(line,), id=entry_id))
-    return _posted(session, entry, part, line, where, worth)
+
+    def plan() -> Draft:
+        if carriage < 0 or (cost is not None and cost < 0):
+            raise BadValue("cost and carriage cannot be below zero")
+        part = find_part(session, part_text)
+        qty = read_qty(qty_text, part)
+        where = catalogue.place_named(session.ledger, place).place
+        goods = value_of(qty, part.unit, part.cost if cost is None else cost)
+        return Draft(
+            session.now, "received", (Line(part.part, qty, SUPPLIER, where, with_vat(session, goods + carriage)),)
+        )
+
+    asked = (part_text, qty_text, cost, carriage, place)
+    entry = once(session, Draft(session.now, "received", id=entry_id, asked=asked), plan)
+    line = _moved(session, entry)
+    return _posted(session, entry, line, line.value)
 
 
 @one_act
@@ -109,17 +124,22 @@ def count(
     session: Session, part_text: str, qty_text: str, *, place: str, reason: str = "", entry_id: str = ""
 ) -> Posted:
     """Record a stock count and post the difference; a count that agrees is recorded too."""
-    where = catalogue.place_named(session.ledger, place).place
-    part = find_part(session, part_text, place=where)
-    qty = parse_qty(qty_text, part.unit, pack_size=part.pack_size)
-    if qty < 0:
-        raise BadValue(f"a count cannot be below zero: {qty_text!r}")
-    before = reading.on_hand(session.ledger, part.part, where)
-    draft = Draft(at=session.now, kind="counted", counted=(Counted(part.part, where, qty),), note=reason, id=entry_id)
-    entry = post(session.ledger, draft)
-    more = qty - before
-    ways = (DIFFERENCE, where) if more >= 0 else (where, DIFFERENCE)
-    return Posted(entry, part, abs(more), *ways, qty)
+
+    def plan() -> Draft:
+        where = catalogue.place_named(session.ledger, place).place
+        part = find_part(session, part_text, place=where)
+        qty = parse_qty(qty_text, part.unit, pack_size=part.pack_size)
+        if qty < 0:
+            raise BadValue(f"a count cannot be below zero: {qty_text!r}")
+        return Draft(session.now, "counted", counted=(Counted(part.part, where, qty),), note=reason)
+
+    asked = (part_text, qty_text, place, reason)
+    entry = once(session, Draft(session.now, "counted", id=entry_id, asked=asked), plan)
+    past = reading.lines_of(session.ledger, entry)
+    number, where, qty = past.counted[0]
+    moved = [line for line in past.movements if line.qty]
+    ways = (moved[0].from_place, moved[0].to_place) if moved else (DIFFERENCE, where)
+    return Posted(entry, find_part(session, number), moved[0].qty if moved else 0, *ways, qty)
 
 
 class History(NamedTuple):

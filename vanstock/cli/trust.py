@@ -1,0 +1,179 @@
+"""Trust: `backup`, `restore`, `check`, `forget`. Parse, ask, call one routine, say what was done."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from vanstock.cli.options import Json, Options, example, opened
+from vanstock.cli.show import Column, as_json, clean, paragraph, say, table, tell, words
+
+if TYPE_CHECKING:
+    from vanstock.ledger.checking import Finding
+    from vanstock.model import Entry
+    from vanstock.routines.trust import Loss
+
+_MOST_LISTED = 20
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add these commands to the program."""
+    app.command("backup", epilog=example("vanstock backup", "vanstock backup /media/stick"))(backup)
+    app.command(
+        "restore",
+        epilog=example("vanstock restore ledger-2027-03-01T064000.db", "vanstock restore --until 2027-03-02T12:00"),
+    )(restore)
+    app.command("check", epilog=example("vanstock check"))(check)
+    app.command("forget", epilog=example("vanstock forget C-1042"))(forget)
+
+
+def backup(
+    ctx: typer.Context,
+    folder: Annotated[Path | None, typer.Argument(metavar="[FOLDER]", help="Where to put it.")] = None,
+) -> None:
+    """Write a checked, dated copy of the ledger, and thin out old copies."""
+    from vanstock.routines import trust as routine
+
+    with opened(ctx) as session:
+        made = routine.backup(session, folder)
+    say(f"copy written and checked: {made.file} ({_entries(made.entries)})")
+    if made.removed:
+        say(f"{len(made.removed)} old {'copy' if len(made.removed) == 1 else 'copies'} removed")
+
+
+def _entries(count: int) -> str:
+    return f"{count} {'entry' if count == 1 else 'entries'}"
+
+
+def restore(
+    ctx: typer.Context,
+    file: Annotated[Path | None, typer.Argument(metavar="[FILE]", help="A copy of the ledger.")] = None,
+    until: Annotated[str, typer.Option(metavar="TIME", help="Write the ledger as it was then to a new file.")] = "",
+    to: Annotated[Path | None, typer.Option(metavar="NEWFILE", help="The new file for --until.")] = None,
+    yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
+) -> None:
+    """Go back to a copy of the ledger, or make the ledger as it was at a moment."""
+    from vanstock.errors import BadValue
+
+    if to and not until:
+        raise BadValue("--to belongs to --until: a copy is put back in the ledger's own place")
+    if until:
+        _as_it_was(ctx, file, until, to)
+    elif file is None:
+        _list_copies(ctx)
+    else:
+        _put_back(ctx, file, yes)
+
+
+def _list_copies(ctx: typer.Context) -> None:
+    from vanstock.routines import trust as routine
+
+    with opened(ctx) as session:
+        kept = routine.copies_kept(session)
+    if not kept:
+        say("no copies yet: `vanstock backup` makes one")
+        return
+    table((Column("made"), Column("copy")), [(f"{c.at:%a %Y-%m-%d %H:%M}", str(c.file)) for c in reversed(kept)])
+    say("`vanstock restore COPY` shows what going back to one would lose, and asks")
+
+
+def _as_it_was(ctx: typer.Context, file: Path | None, until: str, to: Path | None) -> None:
+    from vanstock.routines import trust as routine
+
+    chosen: Options = ctx.obj
+    made = routine.as_it_was(str(file) if file else chosen.ledger, routine.read_moment(until), to)
+    say(f"the ledger as it was on {made.until:%a %Y-%m-%d at %H:%M}: {made.file} ({made.entries} of {made.of} entries)")
+    paragraph(
+        "Parts, families, suppliers, settings and pins in it are as they are now. Look at it with --ledger; `vanstock"
+        " restore` puts it in the ledger's place.",
+    )
+
+
+def _put_back(ctx: typer.Context, file: Path, yes: bool) -> None:
+    from vanstock.errors import BadValue
+    from vanstock.routines import trust as routine
+
+    chosen: Options = ctx.obj
+    _say_loss(routine.what_would_be_lost(chosen.ledger, file))
+    if not yes:
+        if not (sys.stdin.isatty() and sys.stdout.isatty()):
+            raise BadValue("nothing was changed: say --yes to go back to this copy")
+        if not typer.confirm("Go back to this copy?", default=False):
+            say("nothing was changed")
+            return
+    done = routine.restore(chosen.ledger, file, chosen.now)
+    say(f"restored: {done.ledger}")
+    if done.aside:
+        say(f"the ledger that was there is kept as {done.aside}")
+
+
+def _say_loss(loss: Loss) -> None:
+    last = f", the newest of {loss.newest[:16].replace('T', ' ')}" if loss.newest else ""
+    say(f"{loss.copy} holds {_entries(loss.entries)}{last}")
+    if loss.lost is None:
+        say("the ledger in use cannot be read: what it has beyond this copy cannot be listed; it will be kept aside")
+    elif not loss.lost:
+        say("nothing would be lost: the ledger in use has no entry that is not in this copy")
+    else:
+        say(f"{_entries(len(loss.lost))} would be lost:")
+        table(
+            (Column("when"), Column("what"), words("note"), Column("entry")),
+            [_lost(e) for e in loss.lost[-_MOST_LISTED:]],
+        )
+        if len(loss.lost) > _MOST_LISTED:
+            say(f"and {len(loss.lost) - _MOST_LISTED} older ones")
+
+
+def _lost(entry: Entry) -> tuple[str, ...]:
+    return (entry.at[:16].replace("T", " "), entry.kind, entry.note, entry.id[:8])
+
+
+def check(ctx: typer.Context, json: Json = False) -> None:
+    """Work every balance out again and test every rule; ends 1 when one is broken."""
+    from vanstock.routines import trust as routine
+
+    chosen: Options = ctx.obj
+    found = routine.check(chosen.ledger, (lambda _: None) if json else _say_finding)
+    broken = [finding for finding in found if finding.wrong]
+    if json:
+        rules = [{"rule": f.rule, "ok": not f.wrong, "wrong": list(f.wrong)} for f in found]
+        as_json({"ok": not broken, "rules": rules})
+    elif broken:
+        tell(f"vanstock: {len(broken)} of {len(found)} rules broken: `vanstock restore` lists the copies to go back to")
+    else:
+        say(f"all {len(found)} rules hold")
+    if broken:
+        raise typer.Exit(1)
+
+
+def _say_finding(finding: Finding) -> None:
+    say(f"{'BROKEN' if finding.wrong else 'ok':6}  {finding.rule}")
+    for wrong in finding.wrong:
+        say(f"        {clean(wrong)}")
+
+
+def forget(
+    ctx: typer.Context,
+    reference: Annotated[str, typer.Argument(metavar="REFERENCE", help="The customer's reference on a booking.")],
+    yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
+) -> None:
+    """Blank a customer's reference everywhere in the ledger, for good."""
+    from vanstock.errors import BadValue
+    from vanstock.routines import trust as routine
+
+    if not yes and sys.stdin.isatty() and sys.stdout.isatty():
+        if not typer.confirm("This cannot be undone. Forget it?", default=False):
+            say("nothing was changed")
+            return
+    elif not yes:
+        raise BadValue("nothing was changed: forgetting cannot be undone, say --yes to do it")
+    with opened(ctx) as session:
+        done = routine.forget(session, reference)
+        kept = routine.copies_kept(session)
+    say(f"forgotten on {len(done.jobs)} {'job' if len(done.jobs) == 1 else 'jobs'} and in {done.notes} notes")
+    say(f"entry {done.entry.id[:8]}")
+    if kept:
+        tell(f"note: {len(kept)} older copies of the ledger may still hold it: delete those that must not")

@@ -1,0 +1,179 @@
+"""Copies of the ledger: made whole, opened and checked, named by date, and thinned out with age.
+
+A copy is an ordinary ledger file. Beside the ledger the copies lie in `ledger.db-copies`. Not putting one
+back (see `restoring`). Called by `routines.trust`, and by `file` before an older ledger is changed.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import sqlite3
+from collections.abc import Callable, Iterable
+from contextlib import suppress
+from datetime import datetime
+from pathlib import Path
+from typing import NamedTuple
+
+from vanstock.errors import LedgerUnusable
+from vanstock.ledger.faults import damaged, in_plain_words
+from vanstock.ledger.file import Ledger
+
+_DATED = "%Y-%m-%dT%H%M%S"
+
+
+class Copy(NamedTuple):
+    """A copy of a ledger: its file, and the local time it was made at."""
+
+    file: Path
+    at: datetime
+
+
+def usual_folder(ledger: Path) -> Path:
+    """Where a ledger's copies lie when no other folder is named."""
+    return ledger.with_name(f"{ledger.name}-copies")
+
+
+def copies_in(folder: Path, ledger: Path) -> list[Copy]:
+    """The dated copies of a ledger of this name in a folder, oldest first."""
+    shape = re.compile(rf"{re.escape(ledger.stem)}-(\d{{4}}-\d\d-\d\dT\d{{6}})(-\d+)?\.db")
+    found = []
+    with suppress(OSError):
+        for file in folder.iterdir():
+            match = shape.fullmatch(file.name)
+            with suppress(ValueError):
+                found += [Copy(file, datetime.fromisoformat(match[1]))] if match else []
+    return sorted(found, key=lambda copy: (copy.at, len(copy.file.name), copy.file.name))
+
+
+def newest_copy(ledger: Path) -> Path | None:
+    """The newest dated copy in the usual folder, if there is one."""
+    found = copies_in(usual_folder(ledger), ledger)
+    return found[-1].file if found else None
+
+
+def free_name(folder: Path, stem: str, at: datetime) -> Path:
+    """A dated name that no file has yet."""
+    dated = f"{stem}-{at.strftime(_DATED)}"
+    names = (f"{dated}{more}.db" for more in ("", *(f"-{number}" for number in range(2, 1000))))
+    return next(folder / name for name in names if not (folder / name).exists())
+
+
+def make_copy(ledger: Ledger, folder: Path, at: datetime) -> Path:
+    """Write a complete copy under a dated name, opened and checked before it gets that name.
+
+    Raises `LedgerUnusable` when it cannot be written, or when the ledger is damaged; then there is no copy.
+    """
+    from vanstock.ledger.checking import damage
+
+    _make_folder(folder)
+    target = free_name(folder, ledger.path.stem, at)
+    _write_checked(ledger, target, damage)
+    return target
+
+
+def copy_before_migration(ledger: Ledger, version: int) -> Path:
+    """The copy kept before an older ledger is changed; its name says the version, and it is never thinned out."""
+    folder = usual_folder(ledger.path)
+    _make_folder(folder)
+    target = free_name(folder, f"{ledger.path.stem}-version-{version}", datetime.now().astimezone())
+    _write_checked(ledger, target, _structure)
+    return target
+
+
+def _make_folder(folder: Path) -> None:
+    try:
+        folder.mkdir(exist_ok=True)
+    except OSError as error:
+        raise LedgerUnusable(
+            f"cannot make the folder {folder} for copies: {error.strerror}; is the stick in, may you write there?"
+        ) from error
+
+
+def _write_checked(ledger: Ledger, target: Path, look: Callable[[sqlite3.Connection], str]) -> None:
+    aside = target.with_name(f".{target.name}.{os.getpid()}.part")
+    try:
+        with in_plain_words(target):
+            ledger.execute("VACUUM INTO ?", (str(aside),))
+            _check_copy(ledger, aside, look)
+        push_to_disk(aside)
+        aside.rename(target)
+        push_to_disk(target.parent)
+    except OSError as error:
+        raise LedgerUnusable(f"cannot write the copy {target}: {error.strerror}") from error
+    finally:
+        with suppress(OSError):
+            aside.unlink(missing_ok=True)
+
+
+def _check_copy(ledger: Ledger, aside: Path, look: Callable[[sqlite3.Connection], str]) -> None:
+    newest = "SELECT seq, id FROM entry ORDER BY seq DESC LIMIT 1"
+    copy = open_as_it_is(aside)
+    try:
+        wrong = look(copy)
+        last = copy.execute(newest).fetchone()
+    finally:
+        copy.close()
+    if wrong:
+        raise damaged(ledger.path, wrong)
+    if last and ledger.execute("SELECT id FROM entry WHERE seq = ?", last[:1]).fetchone() != last[1:]:
+        raise LedgerUnusable(f"the copy of {ledger.path} does not agree with it: it was not kept, try again")
+
+
+def open_as_it_is(file: Path) -> sqlite3.Connection:
+    """A copy opened for reading only: nothing in it is changed, not even its version."""
+    return sqlite3.connect(f"{file.absolute().as_uri()}?mode=ro", uri=True, isolation_level=None)
+
+
+def _structure(copy: sqlite3.Connection) -> str:
+    verdict = str(copy.execute("PRAGMA integrity_check").fetchone()[0])
+    return "" if verdict == "ok" else verdict
+
+
+def push_to_disk(path: Path) -> None:
+    """Wait until a file, or the names in a folder, are on the disk; folders only where the system can."""
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    except OSError:
+        if path.is_file():
+            raise
+    finally:
+        os.close(handle)
+
+
+def thin_out(ledger: Ledger, folder: Path, keep: int) -> list[Path]:
+    """Remove old copies of this ledger from a folder: all but the last `keep`, the newest of each of the
+    last 53 weeks, and the newest of each month; returns what was removed."""
+    ours = [copy for copy in copies_in(folder, ledger.path) if _same_ledger(ledger, copy.file)]
+    removed = []
+    for copy in to_remove(ours, keep):
+        with suppress(OSError):
+            copy.file.unlink()
+            removed.append(copy.file)
+    return removed
+
+
+def to_remove(copies: Iterable[Copy], keep: int) -> list[Copy]:
+    """Which of some copies, oldest first, are neither among the last `keep` nor a week's or month's newest."""
+    every = list(copies)
+    weeks = {copy.at.isocalendar()[:2]: copy for copy in every}
+    months = {(copy.at.year, copy.at.month): copy for copy in every}
+    last_weeks = [weeks[week] for week in sorted(weeks)[-53:]]
+    kept = {*every[-keep:], *last_weeks, *months.values()}
+    return [copy for copy in every if copy not in kept]
+
+
+def _same_ledger(ledger: Ledger, file: Path) -> bool:
+    """Whether a file began as this ledger did: two ledgers of one name may share a folder of copies."""
+    first = "SELECT id FROM entry WHERE seq = 1"
+    try:
+        copy = open_as_it_is(file)
+    except sqlite3.Error:
+        return False
+    try:
+        return bool(copy.execute(first).fetchone() == ledger.execute(first).fetchone())
+    except sqlite3.Error:
+        return False
+    finally:
+        copy.close()

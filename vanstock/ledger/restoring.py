@@ -1,0 +1,191 @@
+"""Putting a copy of the ledger back, and making the ledger as it was at a moment.
+
+The file that is replaced is kept aside, never deleted. Making copies is in `copies`. Called by
+`routines.trust`.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sqlite3
+from collections.abc import Iterator, Sequence
+from contextlib import closing, contextmanager, suppress
+from datetime import datetime
+from pathlib import Path
+from typing import NamedTuple
+
+from vanstock.errors import LedgerUnusable, NotFound
+from vanstock.ledger.checking import damage
+from vanstock.ledger.copies import free_name, open_as_it_is, push_to_disk
+from vanstock.ledger.faults import in_plain_words, not_a_ledger
+from vanstock.ledger.file import BUSY_SECONDS, Ledger, open_ledger, writing
+from vanstock.ledger.reading import last_moment
+from vanstock.ledger.schema import APPLICATION_ID, VERSION
+from vanstock.ledger.sealing import SEALED, seal_entry
+from vanstock.model import Entry
+
+_ENTRIES = (
+    "SELECT e.seq, e.id, e.at, e.kind, e.device, e.note, coalesce(r.id, '') FROM entry e"
+    " LEFT JOIN entry r ON r.seq = e.reverses ORDER BY e.seq"
+)
+_MASTER = ("setting", "supplier", "family", "part", "fits", "goes_with", "usual", "pinned", "place")
+_LINES = ("booking", "counted", "movement", "missed")
+"""In the order an entry writes them: a count settles a mark before its difference is moved."""
+
+
+class Copied(NamedTuple):
+    """What a copy holds: how many entries, and the local time of the newest ("" when there is none)."""
+
+    entries: int
+    newest: str
+
+
+def look_into(copy: Path) -> Copied:
+    """Open a copy for reading and check it whole; raises `NotFound` or `LedgerUnusable`."""
+    if not copy.is_file():
+        raise NotFound(f"no file {copy}: name a copy that `vanstock backup` wrote")
+    with in_plain_words(copy), closing(open_as_it_is(copy)) as connection:
+        _refuse_unfit(connection, copy)
+        count = connection.execute("SELECT count(*) FROM entry").fetchone()[0]
+        return Copied(count, last_moment(connection))
+
+
+def _refuse_unfit(connection: sqlite3.Connection, copy: Path) -> None:
+    if connection.execute("PRAGMA application_id").fetchone()[0] != APPLICATION_ID:
+        raise not_a_ledger(copy)
+    version = connection.execute("PRAGMA user_version").fetchone()[0]
+    if version > VERSION:
+        raise LedgerUnusable(f"{copy} was written by a newer vanstock (file version {version}): update vanstock first")
+    wrong = damage(connection)
+    if wrong:
+        raise LedgerUnusable(f"{copy} is damaged ({wrong}): choose another copy; nothing was changed")
+
+
+def would_be_lost(ledger: Path, copy: Path) -> list[Entry] | None:
+    """The entries of the ledger that a copy does not have, in order; None when the ledger cannot be read."""
+    if not ledger.is_file():
+        return []
+    try:
+        with closing(open_as_it_is(copy)) as old, closing(open_as_it_is(ledger)) as now:
+            kept = {row[0] for row in old.execute("SELECT id FROM entry")}
+            return [Entry(*row) for row in now.execute(_ENTRIES) if row[1] not in kept]
+    except sqlite3.DatabaseError:
+        return None
+
+
+def put_back(ledger: Path, copy: Path, at: datetime) -> Path | None:
+    """Put a copy in the ledger's place in one step and return where the ledger that was there is kept.
+
+    Whoever has the old file open can write no more to it. Raises `LedgerUnusable`; then nothing has changed.
+    """
+    ready = ledger.with_name(f".{ledger.name}.{os.getpid()}.part")
+    try:
+        shutil.copyfile(copy, ready)
+        look_into(ready)
+        push_to_disk(ready)
+        with in_plain_words(ledger), _nobody_writing(ledger):
+            aside = _keep_aside(ledger, at) if ledger.exists() else None
+            ready.replace(ledger)
+        push_to_disk(ledger.parent)
+    except OSError as error:
+        raise LedgerUnusable(f"cannot put {copy} in the place of {ledger}: {error.strerror}") from error
+    finally:
+        with suppress(OSError):
+            ready.unlink(missing_ok=True)
+    return aside
+
+
+@contextmanager
+def _nobody_writing(ledger: Path) -> Iterator[None]:
+    """Hold the ledger for itself; one too damaged to be held has no writers that could succeed."""
+    if not ledger.exists():
+        yield
+        return
+    connection = sqlite3.connect(ledger, timeout=BUSY_SECONDS, isolation_level=None)
+    try:
+        try:
+            connection.execute("BEGIN EXCLUSIVE")
+        except sqlite3.DatabaseError as error:
+            if "locked" in str(error):
+                raise
+        yield
+    finally:
+        connection.close()
+
+
+def _keep_aside(ledger: Path, at: datetime) -> Path:
+    aside = free_name(ledger.parent, f"{ledger.stem}-set-aside", at)
+    try:
+        os.link(ledger, aside)
+    except OSError:  # a file system without links, as many sticks have
+        shutil.copyfile(ledger, aside)
+        push_to_disk(aside)
+    journal = ledger.with_name(f"{ledger.name}-journal")
+    with suppress(FileNotFoundError):  # left only by a ledger too damaged to be rolled back
+        journal.rename(aside.with_name(f"{aside.name}-journal"))
+    return aside
+
+
+def as_it_was(source: Path, until: datetime, target: Path) -> tuple[int, int]:
+    """Replay the entries up to and with a moment into a new ledger file; how many, of how many.
+
+    Parts, families, suppliers, places, settings and pins are as they are in the source: the ledger keeps
+    no past of them. Raises `LedgerUnusable` when the target exists or the source cannot be read whole.
+    """
+    if target.exists():
+        raise LedgerUnusable(f"{target} exists already: name another file for the ledger as it was")
+    ready = target.with_name(f".{target.name}.{os.getpid()}.part")
+    try:
+        look_into(source)
+        with (
+            in_plain_words(source),
+            closing(open_as_it_is(source)) as old,
+            closing(open_ledger(ready, create=True)) as new,
+        ):
+            with writing(new):
+                counts = _replay(old, new, until)
+            look_into(ready)
+        push_to_disk(ready)
+        ready.rename(target)
+    except OSError as error:
+        raise LedgerUnusable(f"cannot write {target}: {error.strerror}") from error
+    finally:
+        for left in (ready, ready.with_name(f"{ready.name}.left")):
+            with suppress(OSError):
+                left.unlink(missing_ok=True)
+    return counts
+
+
+def _replay(old: sqlite3.Connection, new: Ledger, until: datetime) -> tuple[int, int]:
+    new.execute("DELETE FROM place")
+    for table in _MASTER:
+        _copy_rows(new, table, old.execute(f"SELECT * FROM {table} ORDER BY rowid").fetchall())
+    numbers: dict[int, int] = {}
+    total = 0
+    columns = "seq, id, at, kind, device, note, reverses, digest"
+    for seq, *head, reverses, digest in old.execute(f"SELECT {columns} FROM entry ORDER BY seq"):
+        total += 1
+        moment = datetime.fromisoformat(head[1])
+        if moment > until.astimezone(moment.tzinfo) or (reverses and reverses not in numbers):
+            continue
+        number = numbers[seq] = len(numbers) + 1
+        _copy_rows(new, "entry", [(number, *head, numbers.get(reverses), digest)])
+        for table in _LINES:
+            _copy_lines(old, new, table, seq, number)
+        seal_entry(new, number)
+    rows = [(job, numbers[seq]) for job, seq in old.execute("SELECT job, entry FROM forgotten") if seq in numbers]
+    _copy_rows(new, "forgotten", rows)
+    return len(numbers), total
+
+
+def _copy_lines(old: sqlite3.Connection, new: Ledger, table: str, seq: int, number: int) -> None:
+    columns = SEALED[table].removeprefix("entry, seq, ") + (", reference" if table == "booking" else "")
+    rows = old.execute(f"SELECT {columns} FROM {table} WHERE entry = ? ORDER BY seq", (seq,)).fetchall()
+    marks = ", ".join("?" * (len(columns.split(",")) + 1))
+    new.executemany(f"INSERT INTO {table} (entry, {columns}) VALUES ({marks})", [(number, *row) for row in rows])
+
+
+def _copy_rows(new: Ledger, table: str, rows: Sequence[tuple[object, ...]]) -> None:
+    if rows:
+        new.executemany(f"INSERT INTO {table} VALUES ({', '.join('?' * len(rows[0]))})", rows)

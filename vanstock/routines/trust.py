@@ -1,0 +1,149 @@
+"""Trust: copies of the ledger, going back to one, checking it, and forgetting a customer.
+
+What a person decides is asked by the faces; here is what can be known before and what is done after.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date, datetime, time
+from pathlib import Path
+from typing import NamedTuple
+
+from vanstock.errors import BadValue, NotFound
+from vanstock.ledger import copies, forgetting, reading, restoring
+from vanstock.ledger.checking import Finding
+from vanstock.ledger.checking import check as check_ledger
+from vanstock.ledger.faults import in_plain_words, missing
+from vanstock.ledger.file import ledger_path
+from vanstock.ledger.forgetting import Forgotten
+from vanstock.model import Entry
+from vanstock.routines.session import Session, one_act
+from vanstock.routines.settings import setting_text
+from vanstock.workdays import parse_cutoff, parse_date
+
+Tell = Callable[[Finding], None]
+
+
+class Backup(NamedTuple):
+    """A copy that was made: its file, how many entries it holds, and the old copies removed for it."""
+
+    file: Path
+    entries: int
+    removed: tuple[Path, ...]
+
+
+class Loss(NamedTuple):
+    """What going back to a copy would mean: the newest entry it holds ("" when none), how many it holds, and
+    the entries that would be lost; None when the ledger in use cannot be read."""
+
+    copy: Path
+    newest: str
+    entries: int
+    lost: tuple[Entry, ...] | None
+
+
+class AsItWas(NamedTuple):
+    """A ledger as it was at a moment: its file, and how many of how many entries it holds."""
+
+    file: Path
+    until: datetime
+    entries: int
+    of: int
+
+
+def backup_folder(session: Session) -> Path:
+    """Where copies go when no folder is named."""
+    chosen = setting_text(session, "backup_folder")
+    return Path(chosen).expanduser() if chosen else copies.usual_folder(session.path)
+
+
+def backup(session: Session, folder: Path | None = None) -> Backup:
+    """Write a checked copy of the ledger and thin out old ones; raises `LedgerUnusable`."""
+    where = folder or backup_folder(session)
+    file = copies.make_copy(session.ledger, where, session.now)
+    removed = copies.thin_out(session.ledger, where, int(setting_text(session, "backups_kept")))
+    return Backup(file, restoring.look_into(file).entries, tuple(removed))
+
+
+def backup_due(session: Session) -> str:
+    """How the firm wants today's copy, "offer" or "always", right after the day's first entry; else ""."""
+    if reading.entries_on(session.ledger, session.today, 2) != 1:
+        return ""
+    wish = setting_text(session, "daily_backup")
+    return "" if wish == "never" else wish
+
+
+def check(chosen: str | None, told: Tell) -> list[Finding]:
+    """Test every rule of the ledger, which may be too damaged to be opened as one; nothing is changed.
+
+    Each finding is told as soon as it is known.
+    """
+    path = ledger_path(chosen)
+    if not path.is_file():
+        raise NotFound(missing(path))
+    connection = copies.open_as_it_is(path)
+    try:
+        with in_plain_words(path):
+            return check_ledger(connection, told)
+    finally:
+        connection.close()
+
+
+def what_would_be_lost(chosen: str | None, copy: Path) -> Loss:
+    """What a copy holds and what the ledger in use has beyond it; raises when the copy is no good one."""
+    ledger = ledger_path(chosen)
+    if copy.exists() and ledger.exists() and copy.samefile(ledger):
+        raise BadValue(f"{copy} is the ledger in use: name a copy of it")
+    held = restoring.look_into(copy)
+    lost = restoring.would_be_lost(ledger, copy)
+    return Loss(copy, held.newest, held.entries, None if lost is None else tuple(lost))
+
+
+class Restored(NamedTuple):
+    """A copy that was put back: the ledger it became, and where the one before it is kept, if there was one."""
+
+    ledger: Path
+    aside: Path | None
+
+
+def restore(chosen: str | None, copy: Path, now: datetime | None) -> Restored:
+    """Put a copy in the ledger's place in one step; the ledger that was there is kept aside."""
+    ledger = ledger_path(chosen)
+    return Restored(ledger, restoring.put_back(ledger, copy, now or datetime.now().astimezone()))
+
+
+def read_moment(text: str) -> datetime:
+    """A date and time as `2027-03-02T12:00` or `2027-03-02 12:00`; a date alone is the end of that day."""
+    day, _, at = text.strip().replace("T", " ").partition(" ")
+    return datetime.combine(_day(day), parse_cutoff(at.strip()) if at.strip() else time(23, 59, 59))
+
+
+def _day(text: str) -> date:
+    try:
+        return parse_date(text)
+    except BadValue:
+        raise BadValue(f"{text!r} is not a date: write a moment as 2027-03-02T12:00") from None
+
+
+def as_it_was(chosen: str | None, until: datetime, target: Path | None) -> AsItWas:
+    """Write the ledger as it was at a moment into a new file; the one it is made from is only read."""
+    source = ledger_path(chosen)
+    if not source.is_file():
+        raise NotFound(missing(source))
+    file = target or source.with_name(f"{source.stem}-as-it-was-{until:%Y-%m-%dT%H%M}.db")
+    kept, total = restoring.as_it_was(source, until, file)
+    return AsItWas(file, until, kept, total)
+
+
+@one_act
+def forget(session: Session, reference: str) -> Forgotten:
+    """Blank a customer's reference everywhere in the ledger, and record that it was done."""
+    if not reference.strip():
+        raise BadValue("name the reference to forget: `vanstock forget REFERENCE`")
+    return forgetting.forget(session.ledger, reference, session.now)
+
+
+def copies_kept(session: Session) -> list[copies.Copy]:
+    """The copies in the folder in use, oldest first."""
+    return copies.copies_in(backup_folder(session), session.path)
