@@ -305,3 +305,10 @@ class JobNeeds(NamedTuple):
     prior_weight: float
     jobs_like_it: int
     known: bool = True
+
+
+class Finding(NamedTuple):
+    """What was found of one rule that the ledger must keep: nothing wrong, or the first things that are."""
+
+    rule: str
+    wrong: tuple[str, ...]

@@ -114,7 +114,7 @@ def test_going_back_says_what_would_be_lost_and_keeps_the_present_aside(busy: Se
     job.finish(later, "J1")
     loss = trust.what_would_be_lost(str(busy.path), copy)
     assert loss.lost
-    assert [entry.kind for entry in loss.lost] == ["fitted", "finished"]
+    assert [past.entry.kind for past in loss.lost.entries] == ["finished", "fitted"]
     assert (loss.entries, loss.newest[:16]) == (3, "2027-03-01T12:00")
     before = busy.path.read_bytes()
     busy.ledger.close()
@@ -200,4 +200,4 @@ def test_names_of_copies_are_read_back_oldest_first_and_strangers_are_not(tmp_pa
         "a-2027-03-01T070000.db", "a-2027-03-01T070000-2.db", "a-2027-03-02T070000.db",
     ]  # fmt: skip
     assert copies.copies_in(tmp_path / "none", Path("a.db")) == []
-    assert restoring.would_be_lost(tmp_path / "none.db", tmp_path / "x") == []
+    assert restoring.would_be_lost(tmp_path / "none.db", tmp_path / "x", 20) == restoring.Lost(0, (), {})

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated, NamedTuple
 import typer
 
 from vanstock.cli.show import tell
+from vanstock.errors import VanstockError
 
 if TYPE_CHECKING:
     from vanstock.routines.session import Session
@@ -35,7 +36,7 @@ def opened(ctx: typer.Context, *, create: bool = False) -> Iterator[Session]:
     chosen: Options = ctx.obj
     with open_session(chosen.ledger, chosen.now, create=create) as session:
         yield session
-        if session.ledger.total_changes:
+        if session.ledger.total_changes and not session.created:
             _daily_copy(session)
 
 
@@ -49,8 +50,10 @@ def _daily_copy(session: Session) -> None:
     if wish == "offer" and not (sys.stdin.isatty() and sys.stdout.isatty()):
         tell("note: first entry today: `vanstock backup` makes the day's copy of the ledger")
     elif wish == "always" or typer.confirm("First entry today. Make the day's copy of the ledger?", default=True):
-        made = trust.backup(session)
-        tell(f"copy written and checked: {made.file}")
+        try:
+            tell(f"copy written and checked: {trust.backup(session).file}")
+        except VanstockError as error:  # the entry itself is written and stays
+            tell(f"note: {error}")
 
 
 def example(*lines: str) -> str:

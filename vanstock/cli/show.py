@@ -15,6 +15,7 @@ from typing import Any, NamedTuple
 
 WIDTH = 80
 _LEAST_WRAPPED = 10
+_WIDER_SPACES = dict.fromkeys("\xa0\u1680\u202f\u205f\u3000" + "".join(map(chr, range(0x2000, 0x200B))), " ")
 
 
 class Column(NamedTuple):
@@ -36,30 +37,45 @@ def words(heading: str) -> Column:
 
 
 def say(text: str = "") -> None:
-    """Print a line of the answer."""
-    sys.stdout.write(clean(text) + "\n")
+    """Print a line of the answer; it may begin or end with line breaks, for an empty line, but holds none."""
+    line = text.strip("\n")
+    before, _, after = text.partition(line) if line else (text, "", "")
+    sys.stdout.write(f"{before}{_one_line(line)}{after}\n")
 
 
 def tell(text: str) -> None:
     """Print a line beside the answer, on stderr."""
-    sys.stderr.write(clean(text) + "\n")
+    sys.stderr.write(f"{_one_line(text)}\n")
 
 
 def clean(text: str) -> str:
-    """Text without control characters, which data must not send to a terminal."""
-    return "".join(c if c.isprintable() or c == "\n" else "?" for c in text)
+    """Text without control characters, which data must not send to a terminal: a space of any other kind becomes a
+    plain one, anything else that does not print a question mark."""
+    if text.isprintable():
+        return text
+    return "".join(c if c.isprintable() or c == "\n" else _WIDER_SPACES.get(c, "?") for c in text)
+
+
+def _one_line(text: str) -> str:
+    return clean(text).replace("\n", " ")
 
 
 def as_json(document: Any) -> None:
-    """Print one JSON document and nothing else."""
-    sys.stdout.write(json.dumps(document, indent=1, ensure_ascii=False) + "\n")
+    """Print one JSON document and nothing else; what does not print is escaped, and reads back the same."""
+    text = json.dumps(document, indent=1, ensure_ascii=False)
+    sys.stdout.write("".join(c if c.isprintable() or c == "\n" else _escaped(c) for c in text) + "\n")
+
+
+def _escaped(character: str) -> str:
+    """The character as JSON writes it in plain letters, two of them for one beyond the first 65,536."""
+    return json.dumps(character)[1:-1] if character != "\x7f" else "\\u007f"
 
 
 def table(columns: Sequence[Column], rows: Sequence[Sequence[str]], *, title: str = "") -> None:
     """Print rows under headings, at most 80 columns wide unless the terminal is wider or text cannot wrap."""
     if title:
         say(title)
-    cells = [[clean(cell).replace("\n", " ") for cell in row] for row in rows]
+    cells = [[_one_line(cell) for cell in row] for row in rows]
     if sys.stdout.isatty():
         _rich_table(columns, cells)
     else:
@@ -141,7 +157,12 @@ def working(what: str) -> Iterator[Callable[[int], None]]:
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-    shown = (TextColumn(what), BarColumn(), TextColumn("{task.completed:,.0f}"), TimeElapsedColumn())
+    shown = (
+        TextColumn(clean(what), markup=False),
+        BarColumn(),
+        TextColumn("{task.completed:,.0f}"),
+        TimeElapsedColumn(),
+    )
     with Progress(*shown, console=Console(stderr=True), transient=True) as progress:
-        task = progress.add_task(what, total=None)
+        task = progress.add_task(clean(what), total=None)
         yield lambda more: progress.advance(task, more)

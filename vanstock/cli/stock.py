@@ -6,14 +6,14 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from vanstock.cli.entries import entry_json, entry_table
 from vanstock.cli.job import PartName, Qty
 from vanstock.cli.options import Json, example, opened
 from vanstock.cli.show import Column, as_json, figure, say, table, tell, words
 from vanstock.quantity import format_money, format_qty, parse_money, parse_price, show_qty
 
 if TYPE_CHECKING:
-    from vanstock.model import Part, PastEntry
-    from vanstock.routines.stock import History, Posted, StockRow
+    from vanstock.routines.stock import Posted, StockRow
 
 Place = Annotated[str, typer.Option("--place", metavar="PLACE", help="A van or a store.")]
 
@@ -132,63 +132,8 @@ def history(
     with opened(ctx) as session:
         found = routine.history(session, name, limit=limit)
     if json:
-        as_json({"entries": [_entry_json(past, found.parts) for past in found.entries]})
+        as_json({"entries": [entry_json(past, found.parts) for past in found.entries]})
         return
     count = len(found.entries)
     say(f"{found.title}: {count} {'entry' if count == 1 else 'entries, newest first'}")
-    columns = (Column("when"), Column("what"), words("lines"), Column("entry"))
-    table(columns, [_entry_cells(past, found) for past in found.entries])
-
-
-def _lines(past: PastEntry, parts: dict[str, Part]) -> list[str]:
-    missed = [f"missed {show_qty(qty, parts[part].unit)} x {part} on {job}" for job, part, qty in past.missed]
-    counted = [f"counted {show_qty(qty, parts[part].unit)} x {part} in {place}" for part, place, qty in past.counted]
-    booked = [f"{b.job} {b.status} {b.date} {b.time}".rstrip() for b in past.bookings]
-    return [*counted, *_moved(past, parts), *missed, *booked]
-
-
-def _moved(past: PastEntry, parts: dict[str, Part]) -> list[str]:
-    """The entry's movements, those of one part along one way put together, then changes of value alone."""
-    together: dict[tuple[str, str, str], int] = {}
-    values = []
-    for m in past.movements:
-        way = (m.part, m.from_place, m.to_place)
-        if m.qty:
-            together[way] = together.get(way, 0) + m.qty
-        else:
-            values.append(f"value {format_money(m.value)} of {m.part} {m.from_place} -> {m.to_place}")
-    moved = [f"{show_qty(qty, parts[p].unit)} x {p} {source} -> {to}" for (p, source, to), qty in together.items()]
-    return moved + values
-
-
-def _entry_cells(past: PastEntry, found: History) -> tuple[str, ...]:
-    lines = _lines(past, found.parts)
-    text = "; ".join(lines[:6]) + (f"; and {len(lines) - 6} more" if len(lines) > 6 else "")
-    note = f" ({past.entry.note})" if past.entry.note else ""
-    kind = f"{past.entry.kind}, since undone" if past.undone_by else past.entry.kind
-    return (past.entry.at[:16].replace("T", " "), kind, text + note, past.entry.id[:8])
-
-
-def _entry_json(past: PastEntry, parts: dict[str, Part]) -> dict[str, object]:
-    entry = past.entry
-    return {
-        "entry": entry.id,
-        "at": entry.at,
-        "kind": entry.kind,
-        "note": entry.note,
-        "reverses": entry.reverses or None,
-        "undone_by": past.undone_by or None,
-        "movements": [
-            {
-                "part": m.part,
-                "qty": format_qty(m.qty, parts[m.part].unit),
-                "from": m.from_place,
-                "to": m.to_place,
-                "value": format_money(m.value),
-                "job": m.job or None,
-            }
-            for m in past.movements
-        ],
-        "missed": [{"job": j, "part": p, "qty": format_qty(q, parts[p].unit)} for j, p, q in past.missed],
-        "counted": [{"part": p, "place": w, "qty": format_qty(q, parts[p].unit)} for p, w, q in past.counted],
-    }
+    entry_table(found.entries, found.parts)

@@ -8,15 +8,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from vanstock.cli.entries import entry_table
 from vanstock.cli.options import Json, Options, example, opened
-from vanstock.cli.show import Column, as_json, clean, paragraph, say, table, tell, words
+from vanstock.cli.show import Column, as_json, clean, paragraph, say, table, tell
 
 if TYPE_CHECKING:
-    from vanstock.ledger.checking import Finding
-    from vanstock.model import Entry
+    from vanstock.model import Finding
     from vanstock.routines.trust import Loss
-
-_MOST_LISTED = 20
 
 
 def add_to(app: typer.Typer) -> None:
@@ -41,11 +39,11 @@ def backup(
         made = routine.backup(session, folder)
     say(f"copy written and checked: {made.file} ({_entries(made.entries)})")
     if made.removed:
-        say(f"{len(made.removed)} old {'copy' if len(made.removed) == 1 else 'copies'} removed")
+        say(f"{_many(len(made.removed), 'old copy', 'old copies')} removed")
 
 
 def _entries(count: int) -> str:
-    return f"{count} {'entry' if count == 1 else 'entries'}"
+    return _many(count, "entry", "entries")
 
 
 def restore(
@@ -107,7 +105,7 @@ def _put_back(ctx: typer.Context, file: Path, yes: bool) -> None:
     done = routine.restore(chosen.ledger, file, chosen.now)
     say(f"restored: {done.ledger}")
     if done.aside:
-        say(f"the ledger that was there is kept as {done.aside}")
+        say(f"the ledger that was there is kept beside it as {done.aside.name}")
 
 
 def _say_loss(loss: Loss) -> None:
@@ -115,20 +113,13 @@ def _say_loss(loss: Loss) -> None:
     say(f"{loss.copy} holds {_entries(loss.entries)}{last}")
     if loss.lost is None:
         say("the ledger in use cannot be read: what it has beyond this copy cannot be listed; it will be kept aside")
-    elif not loss.lost:
+    elif not loss.lost.total:
         say("nothing would be lost: the ledger in use has no entry that is not in this copy")
     else:
-        say(f"{_entries(len(loss.lost))} would be lost:")
-        table(
-            (Column("when"), Column("what"), words("note"), Column("entry")),
-            [_lost(e) for e in loss.lost[-_MOST_LISTED:]],
-        )
-        if len(loss.lost) > _MOST_LISTED:
-            say(f"and {len(loss.lost) - _MOST_LISTED} older ones")
-
-
-def _lost(entry: Entry) -> tuple[str, ...]:
-    return (entry.at[:16].replace("T", " "), entry.kind, entry.note, entry.id[:8])
+        say(f"{_entries(loss.lost.total)} would be lost{', newest first' if loss.lost.total > 1 else ''}:")
+        entry_table(loss.lost.entries, loss.lost.parts)
+        if loss.lost.total > len(loss.lost.entries):
+            say(f"and {loss.lost.total - len(loss.lost.entries)} older ones")
 
 
 def check(ctx: typer.Context, json: Json = False) -> None:
@@ -164,16 +155,22 @@ def forget(
     from vanstock.errors import BadValue
     from vanstock.routines import trust as routine
 
-    if not yes and sys.stdin.isatty() and sys.stdout.isatty():
-        if not typer.confirm("This cannot be undone. Forget it?", default=False):
-            say("nothing was changed")
-            return
-    elif not yes:
-        raise BadValue("nothing was changed: forgetting cannot be undone, say --yes to do it")
     with opened(ctx) as session:
+        found = routine.what_names(session, reference)
+        where = f"{_many(len(found.jobs), 'job')} and {_many(len(found.notes), 'note')}"
+        if not yes:
+            if not (sys.stdin.isatty() and sys.stdout.isatty()):
+                raise BadValue(f"{where} would be blanked for good: say --yes to do it; nothing was changed")
+            if not typer.confirm(f"{where} will be blanked for good. Forget it?", default=False):
+                say("nothing was changed")
+                return
         done = routine.forget(session, reference)
         kept = routine.copies_kept(session)
-    say(f"forgotten on {len(done.jobs)} {'job' if len(done.jobs) == 1 else 'jobs'} and in {done.notes} notes")
-    say(f"entry {done.entry.id[:8]}")
+    say(f"forgotten: {where} blanked (entry {done.entry.id[:8]})")
     if kept:
-        tell(f"note: {len(kept)} older copies of the ledger may still hold it: delete those that must not")
+        older = _many(len(kept), "copy", "copies")
+        tell(f"note: {older} in {kept[-1].file.parent} may still hold it: delete what must not")
+
+
+def _many(count: int, one: str, more: str = "") -> str:
+    return f"{count} {one if count == 1 else more or one + 's'}"

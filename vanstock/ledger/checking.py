@@ -14,6 +14,7 @@ from typing import NamedTuple
 
 from vanstock.ledger.schema import VERSION, schema_of, wanted_schema
 from vanstock.ledger.sealing import true_seals
+from vanstock.model import Finding
 
 _MOST_TOLD = 20
 Look = Callable[[sqlite3.Connection], list[str]]
@@ -26,13 +27,6 @@ class Rule(NamedTuple):
     name: str
     look: Look
     damage: bool = False
-
-
-class Finding(NamedTuple):
-    """What was found of one rule: nothing wrong, or the first things that are."""
-
-    rule: str
-    wrong: tuple[str, ...]
 
 
 def check(connection: sqlite3.Connection, told: Callable[[Finding], None] = lambda _: None) -> list[Finding]:

@@ -10,13 +10,13 @@ import os
 import re
 import sqlite3
 from collections.abc import Callable, Iterable
-from contextlib import suppress
+from contextlib import closing, suppress
 from datetime import datetime
 from pathlib import Path
 from typing import NamedTuple
 
 from vanstock.errors import LedgerUnusable
-from vanstock.ledger.faults import damaged, in_plain_words
+from vanstock.ledger.faults import HALF_WRITTEN, damaged, in_plain_words, plain_words, refuse_other
 from vanstock.ledger.file import Ledger
 
 _DATED = "%Y-%m-%dT%H%M%S"
@@ -82,25 +82,36 @@ def copy_before_migration(ledger: Ledger, version: int) -> Path:
 
 
 def _make_folder(folder: Path) -> None:
+    if os.path.exists(folder) and not os.path.isdir(folder):
+        raise LedgerUnusable(f"{folder} is not a folder: name a folder to put the copy in; no copy was made")
     try:
         folder.mkdir(exist_ok=True)
-    except OSError as error:
+    except FileNotFoundError as error:
         raise LedgerUnusable(
-            f"cannot make the folder {folder} for copies: {error.strerror}; is the stick in, may you write there?"
+            f"the folder {folder.parent} is not there: plug in the stick, or name another folder; no copy was made"
         ) from error
+    except OSError as error:
+        raise _no_copy(f"cannot make the folder {folder}", error) from error
+
+
+def _no_copy(what: str, error: OSError) -> LedgerUnusable:
+    return LedgerUnusable(
+        f"{what} ({error.strerror}): no copy was made, make room or name another folder to back up to"
+    )
 
 
 def _write_checked(ledger: Ledger, target: Path, look: Callable[[sqlite3.Connection], str]) -> None:
     aside = target.with_name(f".{target.name}.{os.getpid()}.part")
     try:
-        with in_plain_words(target):
+        os.close(os.open(aside, os.O_CREAT | os.O_WRONLY | os.O_EXCL, 0o644))  # says why it cannot; SQLite does not
+        with in_plain_words(ledger.path, into=target):
             ledger.execute("VACUUM INTO ?", (str(aside),))
             _check_copy(ledger, aside, look)
         push_to_disk(aside)
         aside.rename(target)
         push_to_disk(target.parent)
     except OSError as error:
-        raise LedgerUnusable(f"cannot write the copy {target}: {error.strerror}") from error
+        raise _no_copy(f"cannot write the copy {target}", error) from error
     finally:
         with suppress(OSError):
             aside.unlink(missing_ok=True)
@@ -121,8 +132,32 @@ def _check_copy(ledger: Ledger, aside: Path, look: Callable[[sqlite3.Connection]
 
 
 def open_as_it_is(file: Path) -> sqlite3.Connection:
-    """A copy opened for reading only: nothing in it is changed, not even its version."""
-    return sqlite3.connect(f"{file.absolute().as_uri()}?mode=ro", uri=True, isolation_level=None)
+    """A ledger or copy opened for reading only: nothing in it is changed, not even its version.
+
+    A write that a crash cut short is taken back first, as SQLite does at any other opening. Raises
+    `LedgerUnusable` when it cannot be read, is no ledger or is newer; a damaged one is opened.
+    """
+    with in_plain_words(file):
+        connection = sqlite3.connect(f"{file.absolute().as_uri()}?mode=ro", uri=True, isolation_level=None)
+    try:
+        refuse_other(file)
+        _take_back_half_a_write(file)
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def _take_back_half_a_write(file: Path) -> None:
+    """Do what a connection for reading only may not; what that finds damaged is left to whoever reads on."""
+    if not os.path.exists(f"{os.path.realpath(file)}-journal"):
+        return
+    try:
+        with closing(sqlite3.connect(file, isolation_level=None)) as connection:
+            connection.execute("SELECT count(*) FROM sqlite_master")
+    except sqlite3.Error as error:
+        if error.sqlite_errorname == HALF_WRITTEN:
+            raise plain_words(error, file) from error
 
 
 def _structure(copy: sqlite3.Connection) -> str:
@@ -169,7 +204,7 @@ def _same_ledger(ledger: Ledger, file: Path) -> bool:
     first = "SELECT id FROM entry WHERE seq = 1"
     try:
         copy = open_as_it_is(file)
-    except sqlite3.Error:
+    except LedgerUnusable:
         return False
     try:
         return bool(copy.execute(first).fetchone() == ledger.execute(first).fetchone())

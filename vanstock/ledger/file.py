@@ -48,9 +48,7 @@ def open_ledger(path: Path, *, create: bool = False) -> Ledger:
     if not path.exists():
         _may_be_made(path, create)
     elif not create and path.is_file() and path.stat().st_size == 0:
-        raise LedgerUnusable(
-            f"{path} is empty, not a ledger: was a copy cut off? `vanstock restore FILE` puts a good one in its place"
-        )
+        raise not_a_ledger(path)
     with in_plain_words(path):
         ledger = sqlite3.connect(path, timeout=BUSY_SECONDS, isolation_level=None, factory=Ledger)
         try:

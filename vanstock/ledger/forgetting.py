@@ -28,28 +28,40 @@ class Forgotten(NamedTuple):
     notes: int
 
 
-def forget(connection: sqlite3.Connection, reference: str, at: datetime) -> Forgotten:
-    """Blank a customer's reference on every job, and every note a person wrote that names it.
+class Naming(NamedTuple):
+    """Where a customer is named: the spellings of the reference, the jobs, and the entries with such a note."""
+
+    spellings: tuple[str, ...]
+    jobs: tuple[str, ...]
+    notes: tuple[int, ...]
+
+
+def naming(connection: sqlite3.Connection, reference: str) -> Naming:
+    """The jobs with a customer's reference, and the notes a person wrote that name it.
 
     Capital letters and extra spaces make no difference. Raises `NotFound` when the ledger holds it nowhere.
     """
+    rows = connection.execute("SELECT DISTINCT reference FROM booking WHERE reference <> ''")
+    spellings = [text for (text,) in rows if _plain(text) == _plain(reference)]
+    notes = _notes_naming(connection, reference)
+    if not spellings and not notes:
+        raise NotFound(f"no job and no note names {reference!r}: `vanstock booking list` shows the references")
+    return Naming(tuple(spellings), tuple(_jobs_naming(connection, spellings)), tuple(notes))
+
+
+def forget(connection: sqlite3.Connection, reference: str, at: datetime) -> Forgotten:
+    """Blank what `naming` finds, for good, and record that it was done as an entry of its own."""
     with writing(connection):
-        written = [
-            text for (text,) in connection.execute("SELECT DISTINCT reference FROM booking WHERE reference <> ''")
-        ]
-        spellings = [text for text in written if _plain(text) == _plain(reference)]
-        notes = _notes_naming(connection, reference)
-        if not spellings and not notes:
-            raise NotFound(f"no job and no note names {reference!r}: `vanstock history JOB` shows a job's reference")
-        jobs = _jobs_naming(connection, spellings)
-        note = f"a customer's reference, on {len(jobs)} {'job' if len(jobs) == 1 else 'jobs'}"
+        found = naming(connection, reference)
+        note = f"a customer's reference, on {len(found.jobs)} {'job' if len(found.jobs) == 1 else 'jobs'}"
         entry = post_inside(connection, Draft(at=at, kind="forgotten", note=note))
-        for text in spellings:
+        for text in found.spellings:
             connection.execute("UPDATE booking SET reference = '' WHERE reference = ?", (text,))
             connection.execute("UPDATE job SET reference = '' WHERE reference = ?", (text,))
-        connection.executemany("UPDATE entry SET note = '' WHERE seq = ?", [(seq,) for seq in notes])
-        connection.executemany("INSERT OR REPLACE INTO forgotten VALUES (?, ?)", [(job, entry.seq) for job in jobs])
-        return Forgotten(entry, tuple(jobs), len(notes))
+        connection.executemany("UPDATE entry SET note = '' WHERE seq = ?", [(seq,) for seq in found.notes])
+        rows = [(job, entry.seq) for job in found.jobs]
+        connection.executemany("INSERT OR REPLACE INTO forgotten VALUES (?, ?)", rows)
+        return Forgotten(entry, found.jobs, len(found.notes))
 
 
 def _plain(text: str) -> str:

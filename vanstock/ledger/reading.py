@@ -188,12 +188,17 @@ def _past(connection: sqlite3.Connection, seq: int, part: str, job: str) -> Past
     bookings = (
         [] if part else connection.execute(f"SELECT {_JOB} FROM booking WHERE entry = ? {which}", values).fetchall()
     )
-    undone = connection.execute("SELECT id FROM entry WHERE reverses = ?", (seq,)).fetchone()
     return PastEntry(
         entry_by_seq(connection, seq),
         tuple(Movement(*row) for row in movements),
         tuple(missed),
         tuple(counted),
         tuple(_job(row) for row in bookings),
-        undone[0] if undone else "",
+        _undone_by(connection, seq),
     )
+
+
+def _undone_by(connection: sqlite3.Connection, seq: int) -> str:
+    """The id of the entry that undid this one; empty when there is none, or when that was itself undone."""
+    undoing = connection.execute("SELECT seq, id FROM entry WHERE reverses = ?", (seq,)).fetchone()
+    return str(undoing[1]) if undoing and not _undone_by(connection, undoing[0]) else ""

@@ -16,19 +16,16 @@ from pathlib import Path
 from typing import NamedTuple
 
 from vanstock.errors import LedgerUnusable, NotFound
+from vanstock.ledger.catalogue import part_names
 from vanstock.ledger.checking import damage
 from vanstock.ledger.copies import free_name, open_as_it_is, push_to_disk
-from vanstock.ledger.faults import in_plain_words, not_a_ledger
+from vanstock.ledger.entries import entry_by_id
+from vanstock.ledger.faults import in_plain_words
 from vanstock.ledger.file import BUSY_SECONDS, Ledger, open_ledger, writing
-from vanstock.ledger.reading import last_moment
-from vanstock.ledger.schema import APPLICATION_ID, VERSION
+from vanstock.ledger.reading import last_moment, lines_of
 from vanstock.ledger.sealing import SEALED, seal_entry
-from vanstock.model import Entry
+from vanstock.model import Part, PastEntry
 
-_ENTRIES = (
-    "SELECT e.seq, e.id, e.at, e.kind, e.device, e.note, coalesce(r.id, '') FROM entry e"
-    " LEFT JOIN entry r ON r.seq = e.reverses ORDER BY e.seq"
-)
 _MASTER = ("setting", "supplier", "family", "part", "fits", "goes_with", "usual", "pinned", "place")
 _LINES = ("booking", "counted", "movement", "missed")
 """In the order an entry writes them: a count settles a mark before its difference is moved."""
@@ -43,34 +40,35 @@ class Copied(NamedTuple):
 
 def look_into(copy: Path) -> Copied:
     """Open a copy for reading and check it whole; raises `NotFound` or `LedgerUnusable`."""
-    if not copy.is_file():
-        raise NotFound(f"no file {copy}: name a copy that `vanstock backup` wrote")
+    if not os.path.isfile(copy):
+        raise NotFound(f"no copy at {copy}: name a file that `vanstock backup` wrote; nothing was changed")
     with in_plain_words(copy), closing(open_as_it_is(copy)) as connection:
-        _refuse_unfit(connection, copy)
+        wrong = damage(connection)
+        if wrong:
+            raise LedgerUnusable(f"{copy} is damaged ({wrong}): choose another copy; nothing was changed")
         count = connection.execute("SELECT count(*) FROM entry").fetchone()[0]
         return Copied(count, last_moment(connection))
 
 
-def _refuse_unfit(connection: sqlite3.Connection, copy: Path) -> None:
-    if connection.execute("PRAGMA application_id").fetchone()[0] != APPLICATION_ID:
-        raise not_a_ledger(copy)
-    version = connection.execute("PRAGMA user_version").fetchone()[0]
-    if version > VERSION:
-        raise LedgerUnusable(f"{copy} was written by a newer vanstock (file version {version}): update vanstock first")
-    wrong = damage(connection)
-    if wrong:
-        raise LedgerUnusable(f"{copy} is damaged ({wrong}): choose another copy; nothing was changed")
+class Lost(NamedTuple):
+    """The entries that going back would lose: how many, the newest of them first, and the parts they name."""
+
+    total: int
+    entries: tuple[PastEntry, ...]
+    parts: dict[str, Part]
 
 
-def would_be_lost(ledger: Path, copy: Path) -> list[Entry] | None:
-    """The entries of the ledger that a copy does not have, in order; None when the ledger cannot be read."""
+def would_be_lost(ledger: Path, copy: Path, most: int) -> Lost | None:
+    """What the ledger has that a copy does not, at most so many entries; None when it cannot be read."""
     if not ledger.is_file():
-        return []
+        return Lost(0, (), {})
     try:
         with closing(open_as_it_is(copy)) as old, closing(open_as_it_is(ledger)) as now:
             kept = {row[0] for row in old.execute("SELECT id FROM entry")}
-            return [Entry(*row) for row in now.execute(_ENTRIES) if row[1] not in kept]
-    except sqlite3.DatabaseError:
+            ids = [row[0] for row in now.execute("SELECT id FROM entry ORDER BY seq DESC") if row[0] not in kept]
+            entries = tuple(lines_of(now, entry_by_id(now, entry_id)) for entry_id in ids[:most])
+            return Lost(len(ids), entries, {part.part: part for part in part_names(now)})
+    except (LedgerUnusable, sqlite3.DatabaseError):
         return None
 
 
@@ -79,6 +77,7 @@ def put_back(ledger: Path, copy: Path, at: datetime) -> Path | None:
 
     Whoever has the old file open can write no more to it. Raises `LedgerUnusable`; then nothing has changed.
     """
+    ledger = Path(os.path.realpath(ledger))  # the file that a link names is replaced, not the link
     ready = ledger.with_name(f".{ledger.name}.{os.getpid()}.part")
     try:
         shutil.copyfile(copy, ready)
@@ -89,7 +88,10 @@ def put_back(ledger: Path, copy: Path, at: datetime) -> Path | None:
             ready.replace(ledger)
         push_to_disk(ledger.parent)
     except OSError as error:
-        raise LedgerUnusable(f"cannot put {copy} in the place of {ledger}: {error.strerror}") from error
+        raise LedgerUnusable(
+            f"cannot put {copy} in the place of {ledger} ({error.strerror}): nothing was changed; see that the stick "
+            "is in, has room and may be written, then try again"
+        ) from error
     finally:
         with suppress(OSError):
             ready.unlink(missing_ok=True)
@@ -138,6 +140,7 @@ def as_it_was(source: Path, until: datetime, target: Path) -> tuple[int, int]:
     ready = target.with_name(f".{target.name}.{os.getpid()}.part")
     try:
         look_into(source)
+        os.close(os.open(ready, os.O_CREAT | os.O_WRONLY | os.O_EXCL, 0o644))  # says why it cannot; SQLite does not
         with (
             in_plain_words(source),
             closing(open_as_it_is(source)) as old,
@@ -149,7 +152,11 @@ def as_it_was(source: Path, until: datetime, target: Path) -> tuple[int, int]:
         push_to_disk(ready)
         ready.rename(target)
     except OSError as error:
-        raise LedgerUnusable(f"cannot write {target}: {error.strerror}") from error
+        raise LedgerUnusable(
+            f"cannot write {target} ({error.strerror}): name another file with --to, or make room"
+        ) from error
+    except LedgerUnusable as error:
+        raise LedgerUnusable(str(error).replace(str(ready), str(target))) from error
     finally:
         for left in (ready, ready.with_name(f"{ready.name}.left")):
             with suppress(OSError):

@@ -1,6 +1,7 @@
 """Seals: a chain of hashes over what was written, so that a changed byte in any entry can be shown.
 
-The seal of an entry is a hash of the seal before it, the entry and all its lines. A note and a customer's
+The seal of an entry is a hash of the seal before it, the entry and all its lines, as JSON arrays of up to
+1,000 rows. A note and a customer's
 reference are left out, because forgetting may blank them. Written with each entry by `entries` and `bulk`,
 recomputed by `checking`.
 """
@@ -11,6 +12,8 @@ import hashlib
 import json
 import sqlite3
 from collections.abc import Iterable, Iterator
+from itertools import chain, islice
+from math import inf
 from typing import Any
 
 Row = tuple[Any, ...]
@@ -23,6 +26,7 @@ SEALED = {
 """The columns of an entry's lines that its seal covers; the first is the entry."""
 _HEAD = "seq, id, at, kind, device, reverses"
 _LENGTH = 16
+_BATCH = 1_000
 _encode = json.JSONEncoder(ensure_ascii=True, separators=(",", ":")).encode
 
 
@@ -41,9 +45,9 @@ def seal_entry(connection: sqlite3.Connection, seq: int) -> None:
 
 def _seal(before: str, head: Row, lines: Iterable[Row]) -> str:
     total = hashlib.blake2b(before.encode(), digest_size=_LENGTH)
-    total.update(_encode(head).encode())
-    for line in lines:
-        total.update(_encode(line).encode())
+    rows = chain((head,), lines)
+    while batch := list(islice(rows, _BATCH)):
+        total.update(_encode(batch).encode())
     return total.hexdigest()
 
 
@@ -53,7 +57,8 @@ def true_seals(connection: sqlite3.Connection) -> Iterator[tuple[int, str]]:
     before = ""
     for head in connection.execute(f"SELECT {_HEAD} FROM entry ORDER BY seq"):
         seq = head[0]
-        before = _seal(before, head, (line for stream in streams for line in stream.take(seq)))
+        here = [stream.take(seq) for stream in streams if stream.entry <= seq]
+        before = _seal(before, head, chain.from_iterable(here))
         yield seq, before
 
 
@@ -62,13 +67,19 @@ class _Stream:
 
     def __init__(self, connection: sqlite3.Connection, table: str) -> None:
         self.rows = connection.execute(f"SELECT {SEALED[table]} FROM {table} ORDER BY seq")
-        self.next: Row | None = self.rows.fetchone()
+        self.row: Row = ()
+        self.entry: float = 0
+        self._step()
+
+    def _step(self) -> None:
+        self.row = self.rows.fetchone() or ()
+        self.entry = self.row[0] if self.row else inf
 
     def take(self, seq: int) -> Iterator[Row]:
         """The lines up to and with this entry that were not handed out yet."""
-        while self.next is not None and self.next[0] <= seq:
-            yield self.next
-            self.next = self.rows.fetchone()
+        while self.entry <= seq:
+            yield self.row
+            self._step()
 
 
 def seal_all(connection: sqlite3.Connection) -> None:

@@ -13,6 +13,7 @@ import time
 from contextlib import suppress
 from pathlib import Path
 
+_LENGTH = 120
 _PATIENCE_SECONDS = 0.05
 """How long another program that has just written may take to leave its mark."""
 
@@ -56,9 +57,14 @@ def mark_of(path: Path) -> Path:
 def leave_mark(path: Path) -> None:
     """Note how the file is now; where that cannot be written, the next write checks the file instead."""
     with suppress(OSError):
-        mark_of(path).write_bytes(_look(path))
+        handle = os.open(mark_of(path), os.O_WRONLY | os.O_CREAT, 0o644)  # all marks are as long: none to cut off
+        try:
+            os.write(handle, _look(path))
+        finally:
+            os.close(handle)
 
 
 def _look(path: Path) -> bytes:
     found = os.stat(path)
-    return f"{found.st_dev} {found.st_ino} {found.st_size} {found.st_mtime_ns} {found.st_ctime_ns}\n".encode()
+    text = f"{found.st_dev} {found.st_ino} {found.st_size} {found.st_mtime_ns} {found.st_ctime_ns}"
+    return text.ljust(_LENGTH).encode() + b"\n"

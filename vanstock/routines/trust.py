@@ -12,16 +12,17 @@ from typing import NamedTuple
 
 from vanstock.errors import BadValue, NotFound
 from vanstock.ledger import copies, forgetting, reading, restoring
-from vanstock.ledger.checking import Finding
 from vanstock.ledger.checking import check as check_ledger
 from vanstock.ledger.faults import in_plain_words, missing
 from vanstock.ledger.file import ledger_path
-from vanstock.ledger.forgetting import Forgotten
-from vanstock.model import Entry
+from vanstock.ledger.forgetting import Forgotten, Naming
+from vanstock.ledger.restoring import Lost
+from vanstock.model import Finding
 from vanstock.routines.session import Session, one_act
 from vanstock.routines.settings import setting_text
 from vanstock.workdays import parse_cutoff, parse_date
 
+_MOST_LISTED = 20
 Tell = Callable[[Finding], None]
 
 
@@ -34,13 +35,13 @@ class Backup(NamedTuple):
 
 
 class Loss(NamedTuple):
-    """What going back to a copy would mean: the newest entry it holds ("" when none), how many it holds, and
-    the entries that would be lost; None when the ledger in use cannot be read."""
+    """What going back to a copy would mean: the time of the newest entry it holds ("" when none), how many it
+    holds, and what would be lost; None when the ledger in use cannot be read."""
 
     copy: Path
     newest: str
     entries: int
-    lost: tuple[Entry, ...] | None
+    lost: Lost | None
 
 
 class AsItWas(NamedTuple):
@@ -96,8 +97,7 @@ def what_would_be_lost(chosen: str | None, copy: Path) -> Loss:
     if copy.exists() and ledger.exists() and copy.samefile(ledger):
         raise BadValue(f"{copy} is the ledger in use: name a copy of it")
     held = restoring.look_into(copy)
-    lost = restoring.would_be_lost(ledger, copy)
-    return Loss(copy, held.newest, held.entries, None if lost is None else tuple(lost))
+    return Loss(copy, held.newest, held.entries, restoring.would_be_lost(ledger, copy, _MOST_LISTED))
 
 
 class Restored(NamedTuple):
@@ -136,11 +136,17 @@ def as_it_was(chosen: str | None, until: datetime, target: Path | None) -> AsItW
     return AsItWas(file, until, kept, total)
 
 
+def what_names(session: Session, reference: str) -> Naming:
+    """The jobs and notes that name a customer; raises `NotFound` when none does."""
+    if not reference.strip():
+        raise BadValue("name the reference to forget: `vanstock forget REFERENCE`")
+    return forgetting.naming(session.ledger, reference)
+
+
 @one_act
 def forget(session: Session, reference: str) -> Forgotten:
     """Blank a customer's reference everywhere in the ledger, and record that it was done."""
-    if not reference.strip():
-        raise BadValue("name the reference to forget: `vanstock forget REFERENCE`")
+    what_names(session, reference)
     return forgetting.forget(session.ledger, reference, session.now)
 
 

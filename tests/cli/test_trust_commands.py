@@ -1,0 +1,127 @@
+"""`backup`, `restore`, `check`, `forget` and the day's copy as a person meets them."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+Run = Callable[..., Any]
+MORNING, EVENING, TUESDAY = "2027-03-01T06:40", "2027-03-01T18:00", "2027-03-02T07:00"
+
+
+def test_a_copy_made_in_the_evening_brings_back_the_evening(vanstock: Run, tmp_path: Path) -> None:
+    said = vanstock("backup", now=EVENING)
+    assert (said.code, said.err) == (0, "")
+    (copy,) = tmp_path.glob("*-copies/*.db")
+    assert str(copy) in said.out
+    vanstock("fit J0783 HC-UNI-412-A 2", now=TUESDAY)
+    refused = vanstock(f"restore {copy}", now=TUESDAY)
+    assert refused.code == 1
+    assert "1 entry would be lost:" in refused.out
+    assert "2 x HC-UNI-412-A van -> customer" in refused.out
+    assert refused.err.startswith("vanstock: nothing was changed: say --yes")
+    done = vanstock(f"restore {copy} --yes", now=TUESDAY)
+    assert done.code == 0
+    assert "kept beside it as" in done.out
+    assert vanstock(f"restore {copy} --yes", now=TUESDAY).out.count("nothing would be lost") == 1
+
+
+def test_the_copies_there_are_are_listed_newest_first(vanstock: Run) -> None:
+    assert "no copies yet" in vanstock("restore").out
+    vanstock("backup", now=MORNING)
+    vanstock("backup", now=EVENING)
+    rows = [line for line in vanstock("restore").out.splitlines() if line.startswith("Mon 2027-03-01")]
+    assert [row[15:20] for row in rows] == ["18:00", "06:40"]
+
+
+def test_check_says_every_rule_and_ends_1_when_one_is_broken(vanstock: Run, tmp_path: Path) -> None:
+    import sqlite3
+
+    good = vanstock("check")
+    assert good.code == 0
+    assert good.out.rstrip().endswith("rules hold")
+    raw = sqlite3.connect(tmp_path / "firm.db", isolation_level=None)
+    raw.execute("UPDATE balance SET qty = qty + 1 WHERE part = 'HC-UNI-412-A' AND place = 'van'")
+    raw.close()
+    bad = vanstock("check")
+    assert bad.code == 1
+    assert "BROKEN  every balance and value is the sum of its movements" in bad.out
+    assert "HC-UNI-412-A at van" in bad.out
+    document = json.loads(vanstock("check --json").out)
+    assert document["ok"] is False
+    assert sum(not rule["ok"] for rule in document["rules"]) == 2
+    refused = vanstock("fit J0783 HC-UNI-412-A")
+    assert refused.code == 1
+    assert "is damaged" in refused.err
+    assert "vanstock restore" in refused.err
+
+
+def test_forgetting_wants_a_yes_and_says_where_the_reference_was(vanstock: Run, tmp_path: Path) -> None:
+    asked = vanstock("forget B-1762")
+    assert asked.code == 1
+    assert "1 job and 0 notes would be blanked for good: say --yes" in asked.err
+    assert vanstock("forget nobody --yes").code == 1
+    vanstock("backup")
+    done = vanstock("forget B-1762 --yes")
+    assert done.code == 0
+    assert "1 copy in" in done.err
+    assert b"B-1762" not in (tmp_path / "firm.db").read_bytes()
+
+
+def test_the_first_entry_of_a_day_offers_the_days_copy_and_the_second_does_not(vanstock: Run, tmp_path: Path) -> None:
+    assert "makes the day's copy" in vanstock("fit J0783 HC-UNI-412-A", now=MORNING).err
+    assert vanstock("fit J0783 HC-UNI-412-A", now=MORNING).err == ""
+    vanstock("setting daily_backup always")
+    assert "copy written and checked" in vanstock("fit J0783 HC-UNI-412-A", now=TUESDAY).err
+    assert len(list(tmp_path.glob("*-copies/*.db"))) == 1
+    vanstock("setting daily_backup never")
+    assert vanstock("fit J0783 HC-UNI-412-A", now="2027-03-03T08:00").err == ""
+    assert vanstock("setting daily_backup sometimes").code == 1
+
+
+def test_a_copy_that_cannot_be_made_does_not_undo_the_entry(vanstock: Run, tmp_path: Path) -> None:
+    vanstock("setting daily_backup always")
+    vanstock(f"setting backup_folder {tmp_path / 'gone' / 'stick'}")
+    said = vanstock("fit J0783 HC-UNI-412-A", now=MORNING)
+    assert said.code == 0
+    assert "fitted on J0783" in said.out
+    assert "no copy was made" in said.err
+    assert vanstock("check").code == 0
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
+@pytest.mark.parametrize(("answer", "copies"), [("\n", 1), ("n\n", 0)])
+def test_a_person_at_a_terminal_is_asked_and_return_means_yes(
+    imported: Path, tmp_path: Path, answer: str, copies: int
+) -> None:
+    import pty
+
+    ledger = tmp_path / "firm.db"
+    ledger.write_bytes(imported.read_bytes())
+    leader, follower = pty.openpty()
+    words = [sys.executable, "-m", "vanstock", "--ledger", str(ledger), "--now", MORNING]
+    process = subprocess.Popen(
+        [*words, "fit", "J0783", "HC-UNI-412-A"], stdin=follower, stdout=follower, stderr=follower,
+        env={**os.environ, "TERM": "xterm", "COLUMNS": "80"},
+    )  # fmt: skip
+    os.close(follower)
+    os.write(leader, answer.encode())
+    assert process.wait() == 0
+    os.close(leader)
+    assert len(list(tmp_path.glob("*-copies/*.db"))) == copies
+
+
+def test_until_belongs_to_a_new_file(vanstock: Run, tmp_path: Path) -> None:
+    vanstock("fit J0783 HC-UNI-412-A", now=EVENING)
+    said = vanstock(f"restore --until 2027-03-01T12:00 --to {tmp_path / 'noon.db'}")
+    assert said.code == 0
+    assert "(1 of 2 entries)" in said.out
+    assert vanstock(f"restore --to {tmp_path / 'noon.db'}").code == 1
+    assert vanstock("restore --until yesterday").code == 1
