@@ -59,32 +59,47 @@ UNITS = {
     )
 }
 _PACK_WORDS = ("pack", "packs")
+_LONGEST_SHOWN = 40
 
 
 def unit(code: str) -> Unit:
     """The unit with this Recommendation 20 code; raises `BadValue` for one vanstock does not keep."""
     if code not in UNITS:
-        raise BadValue(f"unit {code!r} is not one of {', '.join(UNITS)}")
+        raise BadValue(f"unit {_shown(code)} is not one of {', '.join(UNITS)}")
     return UNITS[code]
 
 
-def _decimal(text: str, what: str) -> Decimal:
+def parse_decimal(text: str, what: str) -> Decimal:
+    """The number in plain digits with a point; raises `BadValue` for anything else.
+
+    >>> parse_decimal(" 2.50 ", "cost")
+    Decimal('2.50')
+    """
     plain = text.strip()
     if not plain or not all(c in "0123456789.-+" for c in plain):
-        raise BadValue(f"{what} {text!r} is not a number: write digits with a point, like 2.5")
+        raise BadValue(f"{what} {_shown(text)} is not a number: write digits with a point, like 2.5")
     try:
         return Decimal(plain)
     except InvalidOperation:
-        raise BadValue(f"{what} {text!r} is not a number: write digits with a point, like 2.5") from None
+        raise BadValue(f"{what} {_shown(text)} is not a number: write digits with a point, like 2.5") from None
+
+
+def _shown(text: str) -> str:
+    """What was typed, as a message quotes it: escaped, and cut off where it is long."""
+    return repr(text if len(text) <= _LONGEST_SHOWN else f"{text[:_LONGEST_SHOWN]}...")
 
 
 def _whole(value: Decimal, scale: int, text: str, what: str, smallest: str, *, largest: int = LARGEST_QTY) -> int:
-    scaled = value * scale
+    """`value` times `scale`, reckoned exactly: a decimal product would be rounded to 28 digits."""
+    if abs(value) > largest:
+        raise BadValue(f"{what} {_shown(text)} is too large")
+    top, bottom = value.as_integer_ratio()
+    scaled, rest = divmod(top * scale, bottom)
+    if rest:
+        raise BadValue(f"{what} {_shown(text)} is finer than {smallest}")
     if abs(scaled) > largest:
-        raise BadValue(f"{what} {text!r} is too large")
-    if scaled != scaled.to_integral_value():
-        raise BadValue(f"{what} {text!r} is finer than {smallest}")
-    return int(scaled)
+        raise BadValue(f"{what} {_shown(text)} is too large")
+    return scaled
 
 
 def parse_qty(text: str, code: str, *, pack_size: int | None = None) -> int:
@@ -101,15 +116,17 @@ def parse_qty(text: str, code: str, *, pack_size: int | None = None) -> int:
     typed = text.strip()[len(number) :].strip()
     word = typed.lower()
     if word in _PACK_WORDS and pack_size is None:
-        raise BadValue(f"quantity {text!r}: packs cannot be used here, write the quantity in {kept.symbol or 'pieces'}")
+        raise BadValue(
+            f"quantity {_shown(text)}: packs cannot be used here, write the quantity in {kept.symbol or 'pieces'}"
+        )
     if word in _PACK_WORDS and pack_size is not None:
-        return _whole(_decimal(number, "quantity"), pack_size, text, "quantity", "one base unit")
+        return _whole(parse_decimal(number, "quantity"), pack_size, text, "quantity", "one base unit")
     scale = dict(kept.spellings).get(word)
     if scale is None:
         wanted = kept.symbol or "pieces"
-        raise BadValue(f"quantity {text!r}: this part is kept in {wanted}, so {typed!r} cannot be used")
+        raise BadValue(f"quantity {_shown(text)}: this part is kept in {wanted}, so {_shown(typed)} cannot be used")
     smallest = {"C62": "a whole piece", "PR": "a whole pair", "LTR": "1 ml", "MTR": "1 mm", "KGM": "1 g"}[code]
-    return _whole(_decimal(number, "quantity"), scale, text, "quantity", smallest)
+    return _whole(parse_decimal(number, "quantity"), scale, text, "quantity", smallest)
 
 
 def _plain(whole: int, scale: int) -> str:
@@ -134,7 +151,7 @@ def show_qty(qty: int, code: str) -> str:
 
 def parse_money(text: str, what: str = "amount") -> int:
     """Pence in a decimal string of the currency: `118.40` is 11840. Raises `BadValue`."""
-    return _whole(_decimal(text, what), MONEY_SCALE, text, what, "a penny", largest=LARGEST_MONEY)
+    return _whole(parse_decimal(text, what), MONEY_SCALE, text, what, "a penny", largest=LARGEST_MONEY)
 
 
 def format_money(pence: int) -> str:
@@ -146,7 +163,7 @@ def format_money(pence: int) -> str:
 
 def parse_price(text: str, what: str = "cost") -> int:
     """Ten-thousandths of the currency per unit: `0.0345` is 345. Raises `BadValue`."""
-    return _whole(_decimal(text, what), PRICE_SCALE, text, what, "a hundredth of a penny", largest=LARGEST_PRICE)
+    return _whole(parse_decimal(text, what), PRICE_SCALE, text, what, "a hundredth of a penny", largest=LARGEST_PRICE)
 
 
 def format_price(price: int) -> str:
@@ -168,17 +185,17 @@ def value_of(qty: int, code: str, price: int) -> int:
 
 def parse_share(text: str, what: str) -> Decimal:
     """A number from 0 to 1; raises `BadValue` outside it."""
-    value = _decimal(text, what)
+    value = parse_decimal(text, what)
     if not 0 <= value <= 1:
-        raise BadValue(f"{what} {text!r} is not between 0 and 1")
+        raise BadValue(f"{what} {_shown(text)} is not between 0 and 1")
     return value
 
 
 def parse_whole(text: str, what: str) -> int:
     """A whole number of zero or more; raises `BadValue`."""
-    value = _whole(_decimal(text, what), 1, text, what, "a whole number")
+    value = _whole(parse_decimal(text, what), 1, text, what, "a whole number")
     if value < 0:
-        raise BadValue(f"{what} {text!r} is below zero")
+        raise BadValue(f"{what} {_shown(text)} is below zero")
     return value
 
 

@@ -12,7 +12,7 @@ import pytest
 from vanstock.errors import BadValue, ImportRefused
 from vanstock.exchange.checks import Known
 from vanstock.exchange.folder import FolderContents, read_folder
-from vanstock.model import Catalogue, Family, Job, OpeningStock, Part, Used
+from vanstock.model import Catalogue, Family, GoesWith, Job, OpeningStock, Part, Supplier, Used, Usual
 
 Read = Callable[..., FolderContents]
 TODAY = date(2027, 3, 1)
@@ -113,6 +113,93 @@ def test_a_file_that_cannot_be_read_at_all_is_one_problem_and_not_one_for_each_r
     assert problems(read, families="family;name\nAAA;Alder\n") == [
         "families.csv:1: the cells are separated by ; and must be by commas: save the file as comma-separated CSV"
     ]
+
+
+@pytest.mark.parametrize(
+    ("file", "good", "bad", "says"),
+    [
+        ("parts", "FLU-1,fluid,cleaning fluid,LTR", "FLU-1,fluid,cleaning fluid,GAL", "parts.csv:5: unit"),
+        ("parts", "WEEK,,", "WEEK,,,,", "parts.csv:5: 11 cells"),
+        ("parts", "FLU-1,fluid", "FLU-1,flu\x07id", "parts.csv:5: description holds"),
+        ("families", "AAA,Alder,2010,2014", "AAA,Alder,2010,2014,", "families.csv:2: 5 cells"),
+        ("suppliers", "DAY,Day Round", 'DAY,"Day Round', "suppliers.csv:2: a quote"),
+        ("jobs", "J1,2026-05-04", "J1,2026-05-34", "jobs.csv:2: date"),
+        ("jobs", "J1,2026-05-04", "J1,2026,05,04", "jobs.csv:2: 11 cells"),
+    ],
+)
+def test_one_bad_row_is_one_problem_and_not_one_for_each_row_that_names_it(
+    read: Read, broken: ModuleType, file: str, good: str, bad: str, says: str
+) -> None:
+    text = "\n".join(broken.GOOD[f"{file}.csv"]) + "\n"
+    assert good in text
+    found = problems(read, **{file: text.replace(good, bad)})
+    assert len(found) == 1, found
+    assert found[0].startswith(says)
+
+
+LEDGER = Known(
+    Catalogue(
+        parts={
+            "HOS-1": Part("HOS-1", component="hose", unit="MTR", gtin="9520000000011"),
+            "CLP-1": Part("CLP-1"),
+            "SCR-1": Part("SCR-1"),
+        },
+        families={"AAA": Family("AAA")},
+        suppliers={"DAY": Supplier("DAY")},
+        goes_with=(GoesWith("HOS-1", "CLP-1", 2), GoesWith("CLP-1", "SCR-1", 1)),
+        usual=(Usual("clean", "*", "hose", 0.5, 2500, 8),),
+    ),
+    {"J1": Job("J1", date(2026, 5, 4), "", "AAA", "clean")},
+)
+
+
+@pytest.mark.parametrize(
+    ("file", "text", "says"),
+    [
+        ("parts", "part,gtin\nNEW,09520000000011\n", "parts.csv:2: gtin 09520000000011 is that of HOS-1"),
+        ("parts", "part,superseded_by\nNEW,HOS-1\n", "parts.csv:2: superseded_by: HOS-1 is kept in MTR"),
+        ("parts", "part\nhos-1\n", "parts.csv:2: 'hos-1' is 'HOS-1' in other letters"),
+        ("suppliers", "supplier\nDay\n", "suppliers.csv:2: 'Day' is 'DAY' in other letters"),
+        ("families", "family\naaa\n", "families.csv:2: 'aaa' is 'AAA' in other letters"),
+        (
+            "jobs",
+            "job,date,family,job_type\nj1,2027-03-02,AAA,clean\n",
+            "jobs.csv:2: 'j1' is 'J1' in other letters",
+        ),
+        ("goes_with", "part,also\nSCR-1,HOS-1\n", "goes_with.csv:2: SCR-1 goes with HOS-1, which leads back"),
+        (
+            "parts",
+            "part,component,unit\nHOS-1,pipe,MTR\n",
+            "parts.csv:2: component: usual jobs in the ledger take a 'hose'",
+        ),
+        (
+            "parts",
+            "part,component,unit\nHOS-1,pipe,MTR\nNEW,hose,C62\n",
+            "parts.csv:2: component: usual jobs in the ledger take a 'hose'",
+        ),
+    ],
+)
+def test_rows_are_checked_against_what_the_ledger_has(tmp_path: Path, file: str, text: str, says: str) -> None:
+    (tmp_path / f"{file}.csv").write_text(text)
+    with pytest.raises(ImportRefused) as refused:
+        read_folder(tmp_path, LEDGER, today=TODAY)
+    assert [str(problem)[: len(says)] for problem in refused.value.problems] == [says]
+
+
+def test_what_the_ledger_has_already_may_stand_in_the_folder_again(tmp_path: Path) -> None:
+    (tmp_path / "parts.csv").write_text("part,component,unit,gtin\nHOS-1,hose,MTR,9520000000011\nCLP-1,,,\n")
+    (tmp_path / "goes_with.csv").write_text("part,also,qty\nHOS-1,CLP-1,3\n")
+    assert len(read_folder(tmp_path, LEDGER, today=TODAY).parts) == 2
+
+
+def test_a_gtin_may_pass_from_one_part_to_another_in_one_import(tmp_path: Path) -> None:
+    (tmp_path / "parts.csv").write_text("part,component,unit,gtin\nHOS-1,hose,MTR,\nNEW,,,9520000000011\n")
+    assert len(read_folder(tmp_path, LEDGER, today=TODAY).parts) == 2
+
+
+def test_an_apostrophe_before_a_formula_is_taken_off_and_no_other_is(read: Read) -> None:
+    text = "family,name\nAAA,'=1+1\nBBB,'tis\nCCC,''=1+1\n"
+    assert [family.name for family in read(families=text).families] == ["=1+1", "'tis", "'=1+1"]
 
 
 def test_a_folder_that_is_none_or_holds_nothing_known_is_told(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import string
 import tempfile
 from collections.abc import Callable
@@ -14,20 +15,20 @@ from hypothesis import strategies as st
 
 from vanstock.errors import VanstockError
 from vanstock.exchange.checks import Known
-from vanstock.exchange.csvfile import write_rows
+from vanstock.exchange.csvfile import defused, undefused, write_rows
 from vanstock.exchange.folder import FolderContents, read_folder
 from vanstock.exchange.writing import unit_cost, write_folder
 from vanstock.model import Family, Fits, GoesWith, Job, OpeningStock, Part, Supplier, Used, Usual
 
 TODAY = date(2027, 3, 1)
-ids = st.text(string.ascii_letters + string.digits + "-_./ äß", min_size=1, max_size=12).map(str.strip).filter(bool)
-texts = st.text(string.ascii_letters + " ,;\"'\n€ü", max_size=20).map(str.strip)
+ids = st.text(string.ascii_letters + string.digits + "-_./ äß=+@'", min_size=1, max_size=12).map(str.strip).filter(bool)
+texts = st.text(string.ascii_letters + " ,;\"'\n€ü=+-@＝\t0", max_size=20).map(str.strip)
 money = st.integers(0, 10**7)
 
 
 @st.composite
 def contents(draw: st.DrawFn) -> FolderContents:
-    names = draw(st.lists(ids, min_size=2, max_size=5, unique=True))
+    names = draw(st.lists(ids, min_size=2, max_size=5, unique_by=str.casefold))
     suppliers = tuple(
         Supplier(n, draw(texts), draw(st.integers(0, 30)), "Mon;Thu", "17:00", draw(money), draw(st.none() | money), "")
         for n in names[:2]
@@ -72,6 +73,35 @@ def test_writing_and_reading_gives_exactly_the_same_values(found: FolderContents
         before = {path.name: path.read_bytes() for path in folder.iterdir()}
         write_folder(folder, again, parts)
         assert {path.name: path.read_bytes() for path in folder.iterdir()} == before
+
+
+@given(st.text(max_size=8) | st.text("'=+-@＝\t\r\n0.x ", max_size=5))
+def test_any_text_comes_back_from_its_defused_form_which_no_spreadsheet_runs(text: str) -> None:
+    assert undefused(defused(text)) == text
+    assert not defused(text).startswith(("=", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠"))
+    if defused(text).startswith(("+", "-")):
+        float(text)
+
+
+FORMULAS = ("=1+1", "+1+1", "-1+1|x", "@SUM(1)", "'=1", "''", "'-x", "'tis", "'", "-5", "+44 20", "=cmd|' /C x'!A1")
+"""The first four are the forms that OWASP, "CSV Injection", names."""
+
+
+def test_formulas_in_every_text_are_written_as_text_and_numbers_as_numbers(tmp_path: Path) -> None:
+    formulas = [text for text in FORMULAS if text != "-5"]
+    parts = tuple(Part(f"{t}{n}", t, t, supplier="S", hazard=t, supplier_part=t) for n, t in enumerate(formulas))
+    stock = tuple(OpeningStock(part.part, "van", -5, 0) for part in parts)
+    found = FolderContents(suppliers=(Supplier("S", "=S"),), parts=parts, stock=stock)
+    write_folder(tmp_path, found, {part.part: part for part in parts})
+    with (tmp_path / "stock.csv").open(newline="") as lines:
+        assert [row[2] for row in csv.reader(lines)][1:] == ["-5"] * len(parts)
+    for path in tmp_path.iterdir():
+        with path.open(newline="") as lines:
+            for cell in (cell for row in csv.reader(lines) for cell in row):
+                assert cell == "-5" or not cell.startswith(("=", "+", "-", "@")), cell
+    (tmp_path / "stock.csv").unlink()
+    again = read_folder(tmp_path, Known(), today=TODAY)
+    assert (again.parts, again.suppliers) == (parts, found.suppliers)
 
 
 @given(st.integers(1, 10**6), money, st.sampled_from(["C62", "LTR"]))

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from vanstock.cli.options import example, opened
-from vanstock.cli.show import say, tell
+from vanstock.cli.show import clean, say, tell
 from vanstock.quantity import show_qty
 
 if TYPE_CHECKING:
@@ -57,7 +57,8 @@ def _ask(session: Session, job: str, part: str, qty: str, place: str) -> bool:
     riders = routine.riders_of(session, job, part, qty, place)
     if not riders:
         return False
-    return typer.confirm(f"Also fitted new: {', '.join(_amount(taken) for taken in riders)}?", default=True)
+    listed = clean(", ".join(_amount(taken) for taken in riders))
+    return typer.confirm(f"Also fitted new: {listed}?", default=True)
 
 
 def _amount(taken: Taken) -> str:

@@ -20,6 +20,7 @@ from vanstock.cli.show import tell
 from vanstock.errors import BadValue, ImportRefused, VanstockError
 from vanstock.workdays import parse_date
 
+_SPACES = dict.fromkeys((0xA0, 0x1680, *range(0x2000, 0x200B), 0x202F, 0x205F, 0x3000), " ")
 HOMES = {
     "morning": ("loadout", "load"),
     "job": ("fit", "missed", "finish", "undo"),
@@ -78,10 +79,20 @@ def options(
     ctx.obj = Options(ledger, _now(now))
 
 
+def _plain_words(words: Sequence[str]) -> list[str]:
+    """The words typed, every kind of space a plain one; raises `SystemExit` for one that is no printable text."""
+    for word in words:
+        if not word.translate(_SPACES).isprintable():
+            tell(f"vanstock: {word!r} holds a character that cannot be printed: type it without")
+            raise SystemExit(2)
+    return [word.translate(_SPACES) for word in words]
+
+
 def run() -> None:
     """Run the command line; the console script."""
+    words = _plain_words(sys.argv[1:])
     try:
-        program(homes_for(sys.argv[1:]))()
+        program(homes_for(words))(words)
     except ImportRefused as refused:
         for problem in refused.problems:
             tell(str(problem))

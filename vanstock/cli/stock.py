@@ -123,7 +123,7 @@ def received(
 def history(
     ctx: typer.Context,
     name: Annotated[str, typer.Argument(metavar="[PART|JOB]", help="A part or a job; everything when left out.")] = "",
-    limit: Annotated[int, typer.Option(min=1, help="How many entries at most.")] = 50,
+    limit: Annotated[int, typer.Option(min=1, max=1_000_000, help="How many entries at most.")] = 50,
     json: Json = False,
 ) -> None:
     """Show the entries behind a part or a job, newest first."""

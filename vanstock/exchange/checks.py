@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import TypeVar
 
 from vanstock.errors import Problem
+from vanstock.exchange.csvfile import Unread
 from vanstock.model import EVERY_FAMILY, Catalogue, Fits, GoesWith, Job, OpeningStock, Part, Place, Used, Usual
 
 T = TypeVar("T")
@@ -27,18 +28,46 @@ class Known:
 
 @dataclass(frozen=True, slots=True)
 class Names:
-    """Everything that rows may refer to: the ledger's and the folder's own together."""
+    """Everything that rows may refer to: the ledger's and the folder's own together, and what of the folder could
+    not be read, by the name of its file."""
 
     suppliers: Mapping[str, object]
     families: Mapping[str, object]
     parts: Mapping[str, Part]
     jobs: Mapping[str, Job]
     places: Mapping[str, str]
+    unread: Mapping[str, Unread] = field(default_factory=dict)
 
     @property
     def components(self) -> set[str]:
         """The components that some part has."""
         return {part.component for part in self.parts.values()}
+
+    def unknown(self, kind: str, name: str) -> str:
+        """What to tell of a name that no row has; nothing when it has one, or a row that could not be read may."""
+        what, file = _KINDS[kind]
+        known: Mapping[str, object] = getattr(self, kind)
+        if name in known or self._unread(kind).may_hold(name):
+            return ""
+        return _unknown(what, name, file)
+
+    def all_read(self, kind: str) -> bool:
+        """Whether every row of a file could be read."""
+        unread = self._unread(kind)
+        return not (unread.others or unread.ids)
+
+    def _unread(self, kind: str) -> Unread:
+        return self.unread.get(kind) or Unread()
+
+
+_KINDS = {
+    "suppliers": ("supplier", "suppliers.csv"),
+    "families": ("family", "families.csv"),
+    "parts": ("part", "parts.csv"),
+    "jobs": ("job", "jobs.csv"),
+    "places": ("place", "places.csv"),
+}
+"""What a row of each file is called that others refer to."""
 
 
 def duplicates(file: str, rows: Lined[T], key: Callable[[T], tuple[str, ...]]) -> Iterable[Problem]:
@@ -65,31 +94,79 @@ def places(rows: Lined[Place], known: Mapping[str, str]) -> Iterable[Problem]:
             yield Problem("places.csv", line, f"{row.place!r} is {name!r} in other letters: spell a place one way")
 
 
+def spelled_one_way(file: str, names: Iterable[tuple[int, str]], known: Iterable[str]) -> Iterable[Problem]:
+    """Names that another one is, in other letters: a person who types one may mean either."""
+    there = set(known)
+    spelled = {name.casefold(): name for name in there}
+    for line, name in names:
+        other = spelled.setdefault(name.casefold(), name)
+        if other != name and name not in there:
+            yield Problem(file, line, f"{name!r} is {other!r} in other letters: spell it one way, or choose another")
+
+
 def same_units(rows: Lined[Part], known: Mapping[str, Part]) -> Iterable[Problem]:
     """Parts that the ledger keeps in one unit already: another would change what its quantities mean."""
     for line, row in rows:
         there = known.get(row.part)
-        if there and there.unit != row.unit:
+        if there and row.unit not in ("", there.unit):
             text = f"unit: the ledger keeps {row.part} in {there.unit}; give a part in {row.unit} a number of its own"
             yield Problem("parts.csv", line, text)
 
 
+def gtins(rows: Lined[Part], known: Mapping[str, Part]) -> Iterable[Problem]:
+    """GTINs that another part has, here or in the ledger; one with noughts before it is the same one."""
+    here = {row.part for _, row in rows}
+    owners = {part.gtin.lstrip("0"): part.part for part in known.values() if part.gtin and part.part not in here}
+    for line, row in rows:
+        owner = owners.setdefault(row.gtin.lstrip("0"), row.part) if row.gtin else row.part
+        if owner != row.part:
+            yield Problem("parts.csv", line, f"gtin {row.gtin} is that of {owner} already: a GTIN names one part")
+
+
+def components_kept(rows: Lined[Part], known: Catalogue, names: Names) -> Iterable[Problem]:
+    """Components that the ledger's usual rows speak of and that would be left without a part, or in another unit."""
+    before = {part.component: part.unit for part in reversed(list(known.parts.values()))}
+    after = {part.component: part.unit for part in reversed(list(names.parts.values()))}
+    spoken_of = {usual.component for usual in known.usual}
+    for line, row in rows:
+        old = known.parts.get(row.part)
+        if old and old.component != row.component and old.component in spoken_of and names.all_read("parts"):
+            kept = before[old.component]
+            if after.get(old.component, "") not in ("", kept) or old.component not in after:
+                text = (
+                    f"component: usual jobs in the ledger take a {old.component!r} in {kept}, and no part would be one"
+                )
+                yield Problem("parts.csv", line, f"{text}: keep {row.part} as it is, or name another part for it first")
+
+
 def parts(rows: Lined[Part], names: Names) -> Iterable[Problem]:
     """Suppliers and successors that exist, no loop of successors, one unit for each component."""
-    units = {part.component: (part.unit, part.part) for part in reversed(list(names.parts.values()))}
+    known = reversed(list(names.parts.values()))
+    units = {part.component: (part.unit, part.part) for part in known if part.unit}
     for line, row in rows:
-        if row.supplier and row.supplier not in names.suppliers:
-            yield Problem("parts.csv", line, _unknown("supplier", row.supplier, "suppliers.csv"))
-        if row.superseded_by == row.part:
-            yield Problem("parts.csv", line, f"superseded_by: {row.part} cannot replace itself: name the new part")
-        elif row.superseded_by and row.superseded_by not in names.parts:
-            yield Problem("parts.csv", line, "superseded_by: " + _unknown("part", row.superseded_by, "parts.csv"))
-        elif row.superseded_by:
-            yield from _loop(line, row, names)
+        if row.supplier and (text := names.unknown("suppliers", row.supplier)):
+            yield Problem("parts.csv", line, text)
+        if row.superseded_by:
+            yield from _successor(line, row, names)
         code, other = units.get(row.component, (row.unit, row.part))
-        if row.component and code != row.unit:
+        if row.component and row.unit not in ("", code):
             text = f"unit {row.unit}: component {row.component!r} is kept in {code} for {other}: give both one unit"
             yield Problem("parts.csv", line, text)
+
+
+def _successor(line: int, row: Part, names: Names) -> Iterable[Problem]:
+    after = names.parts.get(row.superseded_by)
+    if row.superseded_by == row.part:
+        yield Problem("parts.csv", line, f"superseded_by: {row.part} cannot replace itself: name the new part")
+    elif text := names.unknown("parts", row.superseded_by):
+        yield Problem("parts.csv", line, f"superseded_by: {text}")
+    elif after:
+        if row.unit and after.unit not in ("", row.unit):
+            text = (
+                f"superseded_by: {after.part} is kept in {after.unit} and {row.part} in {row.unit}: give both one unit"
+            )
+            yield Problem("parts.csv", line, text)
+        yield from _loop(line, row, names)
 
 
 def _loop(line: int, row: Part, names: Names) -> Iterable[Problem]:
@@ -104,21 +181,21 @@ def _loop(line: int, row: Part, names: Names) -> Iterable[Problem]:
 def fits(rows: Lined[Fits], names: Names) -> Iterable[Problem]:
     """Families and parts that exist."""
     for line, row in rows:
-        if row.family != EVERY_FAMILY and row.family not in names.families:
-            yield Problem("fits.csv", line, _unknown("family", row.family, "families.csv"))
-        if row.part not in names.parts:
-            yield Problem("fits.csv", line, _unknown("part", row.part, "parts.csv"))
+        if row.family != EVERY_FAMILY and (text := names.unknown("families", row.family)):
+            yield Problem("fits.csv", line, text)
+        if text := names.unknown("parts", row.part):
+            yield Problem("fits.csv", line, text)
 
 
-def goes_with(rows: Lined[GoesWith], names: Names) -> Iterable[Problem]:
-    """Parts that exist, none that goes with itself, no loop."""
+def goes_with(rows: Lined[GoesWith], names: Names, known: Iterable[GoesWith]) -> Iterable[Problem]:
+    """Parts that exist, none that goes with itself, no loop, also not one closed through the ledger's rows."""
     after: dict[str, set[str]] = {}
-    for _, row in rows:
+    for row in (*known, *(row for _, row in rows)):
         after.setdefault(row.part, set()).add(row.also)
     for line, row in rows:
         for name in (row.part, row.also):
-            if name not in names.parts:
-                yield Problem("goes_with.csv", line, _unknown("part", name, "parts.csv"))
+            if text := names.unknown("parts", name):
+                yield Problem("goes_with.csv", line, text)
         if row.part == row.also:
             yield Problem("goes_with.csv", line, f"{row.part} cannot go with itself")
         elif row.part in _reached(row.also, after):
@@ -137,11 +214,11 @@ def _reached(start: str, after: Mapping[str, set[str]]) -> set[str]:
 
 def usual(rows: Lined[Usual], names: Names) -> Iterable[Problem]:
     """Families and components that exist."""
-    components = names.components
+    components = names.components if names.all_read("parts") else None
     for line, row in rows:
-        if row.family != EVERY_FAMILY and row.family not in names.families:
-            yield Problem("usual.csv", line, _unknown("family", row.family, "families.csv"))
-        if row.component not in components:
+        if row.family != EVERY_FAMILY and (text := names.unknown("families", row.family)):
+            yield Problem("usual.csv", line, text)
+        if components is not None and row.component not in components:
             text = f"unknown component {row.component!r}: no part in parts.csv has it"
             yield Problem("usual.csv", line, text)
 
@@ -149,26 +226,23 @@ def usual(rows: Lined[Usual], names: Names) -> Iterable[Problem]:
 def jobs(rows: Lined[Job], names: Names) -> Iterable[Problem]:
     """Families and vans that exist."""
     for line, row in rows:
-        if row.family not in names.families:
-            yield Problem("jobs.csv", line, _unknown("family", row.family, "families.csv"))
-        if names.places.get(row.van) != "van":
+        if text := names.unknown("families", row.family):
+            yield Problem("jobs.csv", line, text)
+        if names.places.get(row.van) != "van" and (row.van in names.places or names.unknown("places", row.van)):
             yield Problem("jobs.csv", line, _unknown("van", row.van, "places.csv"))
 
 
-def used(rows: Lined[Used], names: Names, unreadable_jobs: set[str]) -> Iterable[Problem]:
+def used(rows: Lined[Used], names: Names) -> Iterable[Problem]:
     """Jobs and parts that exist; what a job used before it was cancelled was used all the same."""
     for line, row in rows:
-        job = names.jobs.get(row.job)
-        if job is None and row.job not in unreadable_jobs:
-            yield Problem("used.csv", line, _unknown("job", row.job, "jobs.csv"))
-        if row.part not in names.parts:
-            yield Problem("used.csv", line, _unknown("part", row.part, "parts.csv"))
+        for text in (names.unknown("jobs", row.job), names.unknown("parts", row.part)):
+            if text:
+                yield Problem("used.csv", line, text)
 
 
 def stock(rows: Lined[OpeningStock], names: Names) -> Iterable[Problem]:
     """Parts that exist, at vans and stores that exist."""
     for line, row in rows:
-        if row.part not in names.parts:
-            yield Problem("stock.csv", line, _unknown("part", row.part, "parts.csv"))
-        if row.place not in names.places:
-            yield Problem("stock.csv", line, _unknown("place", row.place, "places.csv"))
+        for text in (names.unknown("parts", row.part), names.unknown("places", row.place)):
+            if text:
+                yield Problem("stock.csv", line, text)

@@ -1,22 +1,70 @@
 """One CSV file in or out: RFC 4180, UTF-8, a header row. Knows nothing of what the columns mean.
 
 Reading streams and turns everything wrong into problems with the line where the record starts. Writing goes
-to a temporary file beside the target and then replaces it, so nothing is left half-written.
+to a temporary file beside the target and then replaces it, so nothing is left half-written. A text that a
+spreadsheet would run as a formula is written behind an apostrophe, which reading takes off (`defused`).
 """
 
 from __future__ import annotations
 
 import csv
 import os
+import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, TypeVar
 
 from vanstock.errors import BadValue, Problem, VanstockError
 
 T = TypeVar("T")
+
+LONGEST_TEXT = 200
+LONGEST_LIST = 2_000
+_LONGEST_SHOWN = 40
+_FORMULA_STARTS = "=+-@\t\r\n＝＋－＠"
+"""What starts a formula: OWASP, "CSV Injection" (its = + - @ TAB CR, and the forms that some locales take for them)."""
+_PLAIN_NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]+)?")
+_EMPTY = "the file is empty: the first row must name the columns"
+_NOT_UTF_8 = "this line is not UTF-8 text: save the file as CSV UTF-8 in the spreadsheet program"
+
+
+def defused(text: str) -> str:
+    """The text as it is written: behind an apostrophe where a spreadsheet would run it, or where reading would
+    take an apostrophe off. A plain number stays one.
+
+    >>> defused("=1+1"), defused("'=1+1"), defused("'tis"), defused("-5")
+    ("'=1+1", "''=1+1", "'tis", '-5')
+    """
+    runs = text[:1] in _FORMULA_STARTS and not _PLAIN_NUMBER.fullmatch(text)
+    return f"'{text}" if text and (runs or _is_defused(text)) else text
+
+
+def undefused(cell: str) -> str:
+    """What `defused` was given: the cell without the apostrophe that it put there.
+
+    >>> undefused("'=1+1"), undefused("''=1+1"), undefused("'tis"), undefused("-5")
+    ('=1+1', "'=1+1", "'tis", '-5')
+    """
+    return cell[1:] if _is_defused(cell) else cell
+
+
+def _is_defused(text: str) -> bool:
+    return len(text) > 1 and text[0] == "'" and (text[1] == "'" or text[1] in _FORMULA_STARTS)
+
+
+@dataclass(slots=True)
+class Unread:
+    """What of a file could not be read: the first cell of the rows passed over, and whether rows may be missing
+    that nobody can name."""
+
+    ids: set[str] = field(default_factory=set)
+    others: bool = False
+
+    def may_hold(self, name: str) -> bool:
+        """Whether a row of this name may stand in what could not be read."""
+        return self.others or name in self.ids
 
 
 @dataclass(slots=True)
@@ -57,41 +105,53 @@ class Record:
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """A file's name, its columns in order, those that must be there, and those whose text may hold anything."""
+    """A file's name, its columns in order, those that must be there, those whose text may hold anything, and those
+    that hold a list. The first column is what other files call a row by."""
 
     file: str
     columns: tuple[str, ...]
     required: tuple[str, ...]
     free_text: tuple[str, ...] = ()
+    lists: tuple[str, ...] = ()
 
 
-def read_sheet(path: Path, sheet: Sheet, problems: list[Problem]) -> Iterator[Record]:
-    """The rows of one file, cells trimmed; problems with the file or a row's shape are added to the list."""
+def read_sheet(path: Path, sheet: Sheet, problems: list[Problem], unread: Unread) -> Iterator[Record]:
+    """The rows of one file, cells trimmed; problems with the file or a row's shape are added to the list, and the
+    rows passed over for them to `unread`."""
+    before = len(problems)
     header: list[str] | None = None
     try:
         with path.open(encoding="utf-8-sig", newline="") as lines:
-            for line, row in _rows(lines, sheet, problems):
+            for line, row in _rows(lines, sheet, problems, unread):
                 if header is None:
                     header = _header(row, line, sheet, problems)
                     if header is None:
-                        return
+                        break
                 else:
                     record = _record(row, line, header, sheet, problems)
                     if record:
                         yield record
+                    else:
+                        _pass_over(row, header, sheet, unread)
     except UnicodeDecodeError:
-        text = "this line is not UTF-8 text: save the file as CSV UTF-8 in the spreadsheet program"
-        problems.append(Problem(sheet.file, _first_bad_line(path), text))
-        return
+        problems.append(Problem(sheet.file, _first_bad_line(path), _NOT_UTF_8))
+        unread.others = True
     except OSError as error:
         problems.append(Problem(sheet.file, 1, f"the file cannot be read: {error.strerror}"))
-        return
-    if header is None:
-        text = f"the file is empty: the first row must name the columns {', '.join(sheet.columns)}"
-        problems.append(Problem(sheet.file, 1, text))
+        unread.others = True
+    if header is None and len(problems) == before:
+        problems.append(Problem(sheet.file, 1, f"{_EMPTY} {', '.join(sheet.columns)}"))
+    unread.others |= header is None
 
 
-def _rows(lines: IO[str], sheet: Sheet, problems: list[Problem]) -> Iterator[tuple[int, list[str]]]:
+def _pass_over(row: list[str], header: list[str], sheet: Sheet, unread: Unread) -> None:
+    place = header.index(sheet.columns[0])
+    name = undefused(row[place].strip()) if place < len(row) else ""
+    unread.ids.add(name)
+    unread.others |= not name
+
+
+def _rows(lines: IO[str], sheet: Sheet, problems: list[Problem], unread: Unread) -> Iterator[tuple[int, list[str]]]:
     """Rows with the line each starts on; stops with a problem where the quoting is broken."""
     reader = csv.reader(lines, strict=True)
     while True:
@@ -102,6 +162,7 @@ def _rows(lines: IO[str], sheet: Sheet, problems: list[Problem]) -> Iterator[tup
             return
         except csv.Error as error:
             problems.append(Problem(sheet.file, start, _quoting(str(error))))
+            unread.others = True
             return
         if row and any(cell.strip() for cell in row):
             yield start, row
@@ -122,7 +183,7 @@ def _header(row: list[str], line: int, sheet: Sheet, problems: list[Problem]) ->
         text = "the cells are separated by ; and must be by commas: save the file as comma-separated CSV"
         problems.append(Problem(sheet.file, line, text))
         return None
-    unknown = [name or "(no name)" for name in names if name not in sheet.columns]
+    unknown = [_shown(name) or "(no name)" for name in names if name not in sheet.columns]
     if unknown:
         wrong.append(f"unknown column {', '.join(unknown)}: the columns are {', '.join(sheet.columns)}")
     twice = sorted({name for name in names if names.count(name) > 1})
@@ -135,21 +196,36 @@ def _header(row: list[str], line: int, sheet: Sheet, problems: list[Problem]) ->
     return None if wrong else names
 
 
+def _shown(name: str) -> str:
+    short = name if len(name) <= _LONGEST_SHOWN else f"{name[:_LONGEST_SHOWN]}..."
+    return short if short.isprintable() else repr(short)
+
+
 def _record(row: list[str], line: int, header: list[str], sheet: Sheet, problems: list[Problem]) -> Record | None:
     if len(row) != len(header):
         fault = f"{len(row)} cells where the first row has {len(header)}: a comma too few or many, or quotes missing"
         problems.append(Problem(sheet.file, line, fault))
         return None
-    record = Record(sheet.file, line, dict(zip(header, map(str.strip, row), strict=True)), problems)
-    if not "".join(row).isprintable():
-        for column, cell in record.cells.items():
-            plain = cell.replace("\xa0", " ")
-            if column in sheet.free_text:
-                plain = plain.replace("\r\n", " ").replace("\n", " ").replace("\t", " ")
-            if not plain.isprintable():
-                record.wrong(f"{column} holds a line break or a character that cannot be printed: take it out")
-                return None
-    return record
+    cells = [undefused(cell).strip() if cell[:1] == "'" else cell for cell in map(str.strip, row)]
+    record = Record(sheet.file, line, dict(zip(header, cells, strict=True)), problems)
+    text = "".join(row)
+    if text.isprintable() and len(text) <= LONGEST_TEXT:
+        return record
+    faults = [fault for column, cell in record.cells.items() if (fault := _fault(column, cell, sheet))]
+    for fault in faults:
+        record.wrong(fault)
+    return None if faults else record
+
+
+def _fault(column: str, cell: str, sheet: Sheet) -> str:
+    """What is wrong with a cell's characters or length, or nothing."""
+    plain = cell.replace("\xa0", " ")
+    if column in sheet.free_text:
+        plain = plain.replace("\r\n", " ").replace("\n", " ").replace("\t", " ")
+    if not plain.isprintable():
+        return f"{column} holds a line break or a character that cannot be printed: take it out"
+    longest = LONGEST_LIST if column in sheet.lists else LONGEST_TEXT
+    return f"{column} is longer than {longest} characters: shorten it" if len(cell) > longest else ""
 
 
 def _first_bad_line(path: Path) -> int:
@@ -163,16 +239,20 @@ def _first_bad_line(path: Path) -> int:
 
 
 def write_rows(path: Path, header: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
-    """Write a whole CSV file in place of the old one, or leave the old one as it was; raises `VanstockError`."""
+    """Write a whole CSV file in place of the old one, or leave the old one as it was; raises `VanstockError`.
+
+    Every cell is `defused`.
+    """
     aside = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         with aside.open("w", encoding="utf-8", newline="") as lines:
             writer = csv.writer(lines)
             writer.writerow(header)
-            writer.writerows(rows)
+            writer.writerows([defused(cell) for cell in row] for row in rows)
         aside.replace(path)
-    except OSError as error:
-        with suppress(OSError):
+    except (OSError, ValueError) as error:  # ValueError: a name with a NUL in it, a text that is not UTF-8
+        with suppress(OSError, ValueError):
             aside.unlink(missing_ok=True)
-        raise VanstockError(f"cannot write {path}: {error.strerror}") from error
+        reason = error.strerror if isinstance(error, OSError) else "it holds what cannot be written as text"
+        raise VanstockError(f"cannot write {path}: {reason}") from error

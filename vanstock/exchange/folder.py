@@ -14,7 +14,7 @@ from typing import Any, TypeVar
 from vanstock.errors import BadValue, ImportRefused, Problem
 from vanstock.exchange import checks, rows, sheets
 from vanstock.exchange.checks import Known, Lined, Names
-from vanstock.exchange.csvfile import Record, Sheet, read_sheet
+from vanstock.exchange.csvfile import Record, Sheet, Unread, read_sheet
 from vanstock.model import Family, Fits, GoesWith, Job, OpeningStock, Part, Place, Supplier, Used, Usual
 
 __all__ = ["FolderContents", "Known", "read_folder"]
@@ -45,25 +45,30 @@ class FolderContents:
 
 @dataclass(slots=True)
 class _Reader:
-    """The folder being read, where its problems go, and who is told how far it has come."""
+    """The folder being read, where its problems go, what could not be read by the name of its file, and who is told
+    how far it has come."""
 
     folder: Path
     problems: list[Problem]
     progress: Callable[[int], None]
+    unread: dict[str, Unread] = field(default_factory=dict)
 
     def rows(self, sheet: Sheet, make: Callable[[Record], T | None]) -> Lined[T]:
         """The values of one file with their lines; none when the file is absent."""
         found: Lined[T] = []
-        for record in self._records(sheet):
+        unread = self.unread.setdefault(sheet.file.removesuffix(".csv"), Unread())
+        for record in self._records(sheet, unread):
             value = make(record)
-            if value is not None:
+            if value is None:
+                unread.ids.add(record.text(sheet.columns[0]))
+            else:
                 found.append((record.line, value))
         return found
 
-    def _records(self, sheet: Sheet) -> Iterator[Record]:
+    def _records(self, sheet: Sheet, unread: Unread) -> Iterator[Record]:
         path = self.folder / sheet.file
         if path.exists():
-            for count, record in enumerate(read_sheet(path, sheet, self.problems), 1):
+            for count, record in enumerate(read_sheet(path, sheet, self.problems, unread), 1):
                 yield record
                 if count % _TELL_EVERY == 0:
                     self.progress(_TELL_EVERY)
@@ -92,14 +97,9 @@ def read_folder(
     Raises `ImportRefused` with every problem of every file, `BadValue` when there is nothing to read.
     """
     problems = _strangers(folder)
-    unreadable_jobs: set[str] = set()
-    found = _read_all(_Reader(folder, problems, progress), known, today, unreadable_jobs)
-    unread = {file for file in {p.file for p in problems} if not found.get(file.removesuffix(".csv"))}
-    problems += (
-        problem
-        for problem in _check_all(found, known, _names(known, found), unreadable_jobs)
-        if not any(f"add it to {file}" in problem.text for file in unread)  # the file's own problem says it all
-    )
+    reader = _Reader(folder, problems, progress)
+    found = _read_all(reader, known, today)
+    problems += _check_all(found, known, _names(known, found, reader.unread))
     if problems:
         raise ImportRefused(sorted(problems, key=_place_in_folder))
     lines = {
@@ -113,7 +113,10 @@ def _strangers(folder: Path) -> list[Problem]:
     if not folder.is_dir():
         raise BadValue(f"{folder} is not a folder: name the folder that holds parts.csv and the other files")
     names = {sheet.file for sheet in sheets.ALL}
-    there = sorted(path.name for path in folder.iterdir() if path.suffix.lower() == ".csv")
+    try:
+        there = sorted(path.name for path in folder.iterdir() if path.suffix.lower() == ".csv")
+    except OSError as error:
+        raise BadValue(f"{folder} cannot be looked into: {error.strerror}") from error
     if not names & set(there):
         raise BadValue(f"{folder} holds none of {', '.join(sheet.file for sheet in sheets.ALL)}")
     text = f"import does not know this file: rename it, or move it out (known: {', '.join(s.file for s in sheets.ALL)})"
@@ -125,7 +128,7 @@ def _place_in_folder(problem: Problem) -> tuple[int, str, int]:
     return (order.index(problem.file) if problem.file in order else len(order), problem.file, problem.line)
 
 
-def _read_all(reader: _Reader, known: Known, today: date, unreadable_jobs: set[str]) -> dict[str, Lined[Any]]:
+def _read_all(reader: _Reader, known: Known, today: date) -> dict[str, Lined[Any]]:
     """The rows of every file by its name; quantities need the parts' units, so parts come first."""
     found: dict[str, Lined[Any]] = {
         "places": reader.rows(sheets.PLACES, rows.place),
@@ -136,42 +139,48 @@ def _read_all(reader: _Reader, known: Known, today: date, unreadable_jobs: set[s
     }
     parts = {**known.catalogue.parts, **{row.part: row for _, row in found["parts"]}}
     units = {part.component: part.unit for part in reversed(list(parts.values()))}
-
-    def job(record: Record) -> Job | None:
-        made = rows.job(record, today)
-        if made is None:
-            unreadable_jobs.add(record.text("job"))
-        return made
-
     found["goes_with"] = reader.rows(sheets.GOES_WITH, lambda record: rows.goes_with(record, parts))
     found["usual"] = reader.rows(sheets.USUAL, lambda record: rows.usual(record, units))
-    found["jobs"] = reader.rows(sheets.JOBS, job)
+    found["jobs"] = reader.rows(sheets.JOBS, lambda record: rows.job(record, today))
     found["used"] = reader.rows(sheets.USED, lambda record: rows.used(record, parts))
     found["stock"] = reader.rows(sheets.STOCK, lambda record: rows.stock(record, parts))
     return found
 
 
-def _names(known: Known, found: Mapping[str, Lined[Any]]) -> Names:
+def _names(known: Known, found: Mapping[str, Lined[Any]], unread: Mapping[str, Unread]) -> Names:
     return Names(
         suppliers={**known.catalogue.suppliers, **{row.supplier: row for _, row in found["suppliers"]}},
         families={**known.catalogue.families, **{row.family: row for _, row in found["families"]}},
         parts={**known.catalogue.parts, **{row.part: row for _, row in found["parts"]}},
         jobs={**known.jobs, **{row.job: row for _, row in found["jobs"]}},
         places={**known.places, **{row.place: row.kind for _, row in found["places"]}},
+        unread=unread,
     )
 
 
-def _check_all(
-    found: Mapping[str, Lined[Any]], known: Known, names: Names, unreadable_jobs: set[str]
-) -> Iterator[Problem]:
+def _check_all(found: Mapping[str, Lined[Any]], known: Known, names: Names) -> Iterator[Problem]:
     for name, key in _KEYS.items():
         yield from checks.duplicates(f"{name}.csv", found[name], key)
+    yield from _spelling(found, known)
     yield from checks.places(found["places"], known.places)
     yield from checks.same_units(found["parts"], known.catalogue.parts)
+    yield from checks.gtins(found["parts"], known.catalogue.parts)
+    yield from checks.components_kept(found["parts"], known.catalogue, names)
     yield from checks.parts(found["parts"], names)
     yield from checks.fits(found["fits"], names)
-    yield from checks.goes_with(found["goes_with"], names)
+    yield from checks.goes_with(found["goes_with"], names, known.catalogue.goes_with)
     yield from checks.usual(found["usual"], names)
     yield from checks.jobs(found["jobs"], names)
-    yield from checks.used(found["used"], names, unreadable_jobs)
+    yield from checks.used(found["used"], names)
     yield from checks.stock(found["stock"], names)
+
+
+def _spelling(found: Mapping[str, Lined[Any]], known: Known) -> Iterator[Problem]:
+    there = known.catalogue
+    for name, ids in (
+        ("suppliers", there.suppliers),
+        ("families", there.families),
+        ("parts", there.parts),
+        ("jobs", known.jobs),
+    ):
+        yield from checks.spelled_one_way(f"{name}.csv", [(line, row[0]) for line, row in found[name]], ids)

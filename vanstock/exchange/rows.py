@@ -18,6 +18,8 @@ from vanstock.exchange.gtin import parse_gtin
 from vanstock.model import EVERY_FAMILY, Family, Fits, GoesWith, Job, OpeningStock, Part, Place, Supplier, Used, Usual
 from vanstock.quantity import (
     LARGEST_MONEY,
+    format_money,
+    parse_decimal,
     parse_money,
     parse_price,
     parse_qty,
@@ -29,6 +31,7 @@ from vanstock.quantity import (
 )
 from vanstock.workdays import parse_cutoff, parse_date, parse_days
 
+_COST = re.compile(r"[0-9]+(\.[0-9]{1,15})?")
 _CODE = re.compile(r"[A-Z0-9][A-Z0-9-]{0,15}")
 _LONGEST_ID = 64
 
@@ -108,6 +111,11 @@ def _grams(text: str) -> int:
     return parse_qty(text, "KGM")
 
 
+def _qty(record: Record, column: str, code: str, default: int) -> int:
+    """The quantity in a cell; `default` when it cannot be read or the unit it is in (`code`) is not known."""
+    return record.read(column, lambda text: parse_qty(text, code), default) if code else default
+
+
 def _float_share(what: str) -> Callable[[str], float]:
     return lambda text: float(parse_share(text, what))
 
@@ -150,10 +158,10 @@ def family(record: Record) -> Family | None:
 
 
 def part(record: Record) -> Part | None:
-    """A row of parts.csv."""
-    code = record.read("unit", _unit, "C62")
-    one = unit(code).scale
-    pack = record.read("pack_size", lambda text: parse_qty(text, code), one)
+    """A row of parts.csv; a unit that cannot be read is left empty, so that no quantity is read in a wrong one."""
+    code = record.read("unit", _unit, "") if record.text("unit") else "C62"
+    one = unit(code or "C62").scale
+    pack = _qty(record, "pack_size", code, one)
     if pack <= 0:
         record.wrong(f"pack_size {record.text('pack_size')!r} must be above zero")
         pack = one
@@ -185,8 +193,7 @@ def fits(record: Record) -> Fits | None:
 def goes_with(record: Record, parts: Mapping[str, Part]) -> GoesWith | None:
     """A row of goes_with.csv; the quantity is in the unit of the part that goes with."""
     also = parts.get(record.text("also"))
-    code = also.unit if also else "C62"
-    qty = record.read("qty", lambda text: parse_qty(text, code), unit(code).scale)
+    qty = _qty(record, "qty", also.unit, unit(also.unit or "C62").scale) if also else 1
     if qty <= 0:
         record.wrong(f"qty {record.text('qty')!r} must be above zero")
         return None
@@ -197,8 +204,8 @@ def usual(record: Record, unit_of_component: Mapping[str, str]) -> Usual | None:
     """A row of usual.csv; the quantity is in the unit of the component's parts."""
     component = _id(record, "component")
     record.required("probability")
-    code = unit_of_component.get(component, "C62")
-    qty = record.read("qty", lambda text: parse_qty(text, code), unit(code).scale)
+    code = unit_of_component.get(component, "")
+    qty = _qty(record, "qty", code, unit(code or "C62").scale)
     if qty <= 0:
         record.wrong(f"qty {record.text('qty')!r} must be above zero")
     return Usual(
@@ -212,10 +219,7 @@ def usual(record: Record, unit_of_component: Mapping[str, str]) -> Usual | None:
 
 
 def _worth(text: str) -> float:
-    try:
-        worth = float(Decimal(text))
-    except (ArithmeticError, ValueError):
-        raise BadValue(f"{text!r} is not a number of jobs") from None
+    worth = float(parse_decimal(text, "number of jobs"))
     if not 0 <= worth <= 10_000:
         raise BadValue(f"{text!r} is not between 0 and 10000 jobs")
     return worth
@@ -252,9 +256,9 @@ def _used_qty(text: str, code: str) -> int:
 def used(record: Record, parts: Mapping[str, Part]) -> Used | None:
     """A row of used.csv, quantities in the part's unit; nothing fitted and nothing missed is a problem."""
     known = parts.get(record.text("part"))
-    code = known.unit if known else "C62"
-    fitted = record.read("fitted", lambda text: _used_qty(text, code), 0) if known else 1
-    missed = record.read("missed", lambda text: _used_qty(text, code), 0) if known else 0
+    code = known.unit if known else ""
+    fitted = record.read("fitted", lambda text: _used_qty(text, code), 0) if code else 1
+    missed = record.read("missed", lambda text: _used_qty(text, code), 0) if code else 0
     if not fitted and not missed:
         record.wrong("neither fitted nor missed has a quantity: give one, or take the row out")
         return None
@@ -266,17 +270,18 @@ def stock(record: Record, parts: Mapping[str, Part]) -> OpeningStock | None:
     known = parts.get(record.text("part"))
     name, where = _id(record, "part"), _id(record, "place")
     record.required("qty")
-    if known is None:
+    if known is None or not known.unit:
         return OpeningStock(name, where, 0, 0)
     qty = record.read("qty", _not_below_zero(lambda text: parse_qty(text, known.unit)), 0)
-    worth = value_of(qty, known.unit, known.cost)
-    return OpeningStock(name, where, qty, record.read("unit_cost", lambda text: _value(text, qty, known), worth))
+    worth = record.read("unit_cost", lambda text: _value(text, qty, known), value_of(qty, known.unit, known.cost))
+    if worth > LARGEST_MONEY:
+        record.wrong(f"qty {record.text('qty')!r} would be worth {format_money(worth)}: correct it or the part's cost")
+    return OpeningStock(name, where, qty, worth)
 
 
 def _value(text: str, qty: int, known: Part) -> int:
     """Pence for `qty` at a unit cost with as many decimals as it takes."""
-    cost = Decimal(text) if re.fullmatch(r"\d+(\.\d{1,15})?", text) else None
-    if cost is None or qty * cost > LARGEST_MONEY:
+    if not _COST.fullmatch(text):
         raise BadValue(f"{text!r} is not a cost of zero or more: write digits with a point, like 12.50")
-    top, bottom = cost.as_integer_ratio()
+    top, bottom = Decimal(text).as_integer_ratio()
     return round_half_up(qty * top * 100, unit(known.unit).scale * bottom)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from vanstock.exchange.csvfile import Sheet
 
 
-def _sheet(file: str, columns: str, required: str, free_text: str = "") -> Sheet:
-    return Sheet(file, tuple(columns.split()), tuple(required.split()), tuple(free_text.split()))
+def _sheet(file: str, columns: str, required: str, free_text: str = "", lists: str = "") -> Sheet:
+    return Sheet(file, *(tuple(names.split()) for names in (columns, required, free_text, lists)))
 
 
 PLACES = _sheet("places.csv", "place kind", "place kind")
@@ -30,8 +30,11 @@ USUAL = _sheet(
     "usual.csv", "job_type family component probability qty worth_jobs", "job_type family component probability"
 )
 JOBS = _sheet(
-    "jobs.csv", "job date time family job_type codes status van reference", "job date family job_type"
-)  # fmt: skip
+    "jobs.csv",
+    "job date time family job_type codes status van reference",
+    "job date family job_type",
+    lists="codes",
+)
 USED = _sheet("used.csv", "job part fitted missed", "job part")
 STOCK = _sheet("stock.csv", "part place qty unit_cost", "part place qty")
 

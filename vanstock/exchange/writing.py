@@ -42,7 +42,7 @@ def _files(contents: FolderContents, parts: Mapping[str, Part]) -> Iterator[tupl
     yield sheets.USUAL, (
         (
             row.job_type, row.family, row.component, _number(row.probability),
-            format_qty(row.qty, components[row.component]), _number(row.worth_jobs),
+            format_qty(row.qty, components.get(row.component, "C62")), _number(row.worth_jobs),
         )
         for row in contents.usual
     )  # fmt: skip

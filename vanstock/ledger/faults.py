@@ -33,7 +33,7 @@ def missing(path: Path) -> str:
         return f"the ledger {path} cannot be looked at: its folder is another person's; {_RIGHTS}"
     if not os.path.isdir(path.parent):
         return f"the folder {path.parent} is not there: {_PLUG_IN}"
-    return f"no ledger at {path}: {_PLUG_IN}; a new one is made with `vanstock import FOLDER`"
+    return f"no ledger at {path}: make one with `vanstock import FOLDER`, or, if there is one, {_PLUG_IN}"
 
 
 def _kind(path: Path) -> str:
@@ -166,6 +166,8 @@ def _read_only(path: Path) -> str:
 
 
 def _not_opened(path: Path) -> str:
+    if _hidden(path):
+        return missing(path)
     if os.path.isfile(path) and not _readable(path):
         return f"the ledger {path} may not be read: it is another person's; {_RIGHTS}"
     being_made = os.path.isdir(path.parent) and not os.path.islink(path)

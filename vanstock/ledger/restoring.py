@@ -60,7 +60,7 @@ class Lost(NamedTuple):
 
 def would_be_lost(ledger: Path, copy: Path, most: int) -> Lost | None:
     """What the ledger has that a copy does not, at most so many entries; None when it cannot be read."""
-    if not ledger.is_file():
+    if not os.path.isfile(ledger):
         return Lost(0, (), {})
     try:
         with closing(open_as_it_is(copy)) as old, closing(open_as_it_is(ledger)) as now:

@@ -6,7 +6,6 @@ the routines that plan.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from datetime import date
 from typing import NamedTuple
@@ -14,16 +13,14 @@ from typing import NamedTuple
 from vanstock.errors import BadValue, NotFound
 from vanstock.ledger import catalogue
 from vanstock.ledger.file import writing
+from vanstock.quantity import parse_decimal
 from vanstock.routines.session import Session
-from vanstock.workdays import Calendar, parse_days
+from vanstock.workdays import Calendar, parse_date, parse_days
 
 
 def _percent(low: float, high: float) -> Callable[[str], object]:
     def check(text: str) -> float:
-        try:
-            value = float(text)
-        except ValueError:
-            value = math.nan
+        value = float(parse_decimal(text, "the setting"))
         if not low <= value <= high:
             raise BadValue(f"{text!r} is not a number from {low:g} to {high:g}")
         return value
@@ -33,8 +30,8 @@ def _percent(low: float, high: float) -> Callable[[str], object]:
 
 def _dates(text: str) -> frozenset[date]:
     try:
-        return frozenset(date.fromisoformat(day.strip()) for day in text.split(";") if day.strip())
-    except ValueError:
+        return frozenset(parse_date(day.strip()) for day in text.split(";") if day.strip())
+    except BadValue:
         raise BadValue(f"{text!r} is not a list of dates: write 2027-12-25;2027-12-26") from None
 
 

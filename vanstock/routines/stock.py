@@ -11,7 +11,7 @@ from vanstock.ledger.entries import DIFFERENCE, SUPPLIER, Counted, Draft
 from vanstock.ledger.file import writing
 from vanstock.ledger.valuing import Line
 from vanstock.model import Balance, Entry, Movement, Part, PastEntry, Place
-from vanstock.quantity import parse_qty, show_qty, value_of
+from vanstock.quantity import LARGEST_MONEY, parse_qty, show_qty, value_of
 from vanstock.routines.job import read_qty
 from vanstock.routines.naming import find_job, find_part, find_parts
 from vanstock.routines.session import Session, once, one_act
@@ -109,6 +109,8 @@ def receive(
         qty = read_qty(qty_text, part)
         where = catalogue.place_named(session.ledger, place).place
         goods = value_of(qty, part.unit, part.cost if cost is None else cost)
+        if goods + carriage > LARGEST_MONEY:
+            raise BadValue(f"{show_qty(qty, part.unit)} at that cost is more than a ledger holds: check both")
         return Draft(
             session.now, "received", (Line(part.part, qty, SUPPLIER, where, with_vat(session, goods + carriage)),)
         )
