@@ -45,9 +45,9 @@ def open_ledger(path: Path, *, create: bool = False) -> Ledger:
     Raises `NotFound` when there is no file and `create` is off, `LedgerUnusable` when the file is no
     ledger, is newer than this program, or cannot be opened.
     """
-    if not path.exists():
+    if not os.path.exists(path):
         _may_be_made(path, create)
-    elif not create and path.is_file() and path.stat().st_size == 0:
+    elif not create and os.path.isfile(path) and os.path.getsize(path) == 0:
         raise not_a_ledger(path)
     with in_plain_words(path):
         ledger = sqlite3.connect(path, timeout=BUSY_SECONDS, isolation_level=None, factory=Ledger)
@@ -60,7 +60,7 @@ def open_ledger(path: Path, *, create: bool = False) -> Ledger:
 
 
 def _may_be_made(path: Path, create: bool) -> None:
-    if not path.parent.is_dir():
+    if not os.path.isdir(path.parent):
         if not (create and path == _usual_path()):
             raise NotFound(missing(path))
         try:

@@ -15,7 +15,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import NamedTuple
 
-from vanstock.errors import LedgerUnusable, NotFound
+from vanstock.errors import LedgerUnusable, NotFound, VanstockError
 from vanstock.ledger.catalogue import part_names
 from vanstock.ledger.checking import damage
 from vanstock.ledger.copies import free_name, open_as_it_is, push_to_disk
@@ -68,7 +68,7 @@ def would_be_lost(ledger: Path, copy: Path, most: int) -> Lost | None:
             ids = [row[0] for row in now.execute("SELECT id FROM entry ORDER BY seq DESC") if row[0] not in kept]
             entries = tuple(lines_of(now, entry_by_id(now, entry_id)) for entry_id in ids[:most])
             return Lost(len(ids), entries, {part.part: part for part in part_names(now)})
-    except (LedgerUnusable, sqlite3.DatabaseError):
+    except (VanstockError, sqlite3.Error, ValueError, TypeError, LookupError):  # damage can look like anything
         return None
 
 
@@ -84,7 +84,7 @@ def put_back(ledger: Path, copy: Path, at: datetime) -> Path | None:
         look_into(ready)
         push_to_disk(ready)
         with in_plain_words(ledger), _nobody_writing(ledger):
-            aside = _keep_aside(ledger, at) if ledger.exists() else None
+            aside = _keep_aside(ledger, at) if os.path.exists(ledger) else None
             ready.replace(ledger)
         push_to_disk(ledger.parent)
     except OSError as error:
@@ -101,7 +101,7 @@ def put_back(ledger: Path, copy: Path, at: datetime) -> Path | None:
 @contextmanager
 def _nobody_writing(ledger: Path) -> Iterator[None]:
     """Hold the ledger for itself; one too damaged to be held has no writers that could succeed."""
-    if not ledger.exists():
+    if not os.path.exists(ledger):
         yield
         return
     connection = sqlite3.connect(ledger, timeout=BUSY_SECONDS, isolation_level=None)
@@ -135,7 +135,7 @@ def as_it_was(source: Path, until: datetime, target: Path) -> tuple[int, int]:
     Parts, families, suppliers, places, settings and pins are as they are in the source: the ledger keeps
     no past of them. Raises `LedgerUnusable` when the target exists or the source cannot be read whole.
     """
-    if target.exists():
+    if os.path.exists(target):
         raise LedgerUnusable(f"{target} exists already: name another file for the ledger as it was")
     ready = target.with_name(f".{target.name}.{os.getpid()}.part")
     try:

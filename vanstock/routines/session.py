@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -89,7 +90,7 @@ def open_session(chosen: str | None, now: datetime | None, *, create: bool = Fal
     Whatever a damaged file does to a routine is raised as `LedgerUnusable`.
     """
     path = ledger_path(chosen)
-    fresh = not path.exists()
+    fresh = not os.path.exists(path)  # Path.exists raises where a folder may not be looked into
     connection = open_ledger(path, create=create)
     clock = datetime.now().astimezone().replace(tzinfo=None)
     try:

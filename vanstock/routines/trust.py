@@ -5,6 +5,7 @@ What a person decides is asked by the faces; here is what can be known before an
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from datetime import date, datetime, time
 from pathlib import Path
@@ -81,7 +82,7 @@ def check(chosen: str | None, told: Tell) -> list[Finding]:
     Each finding is told as soon as it is known.
     """
     path = ledger_path(chosen)
-    if not path.is_file():
+    if not os.path.isfile(path):
         raise NotFound(missing(path))
     connection = copies.open_as_it_is(path)
     try:
@@ -94,7 +95,7 @@ def check(chosen: str | None, told: Tell) -> list[Finding]:
 def what_would_be_lost(chosen: str | None, copy: Path) -> Loss:
     """What a copy holds and what the ledger in use has beyond it; raises when the copy is no good one."""
     ledger = ledger_path(chosen)
-    if copy.exists() and ledger.exists() and copy.samefile(ledger):
+    if os.path.exists(copy) and os.path.exists(ledger) and copy.samefile(ledger):
         raise BadValue(f"{copy} is the ledger in use: name a copy of it")
     held = restoring.look_into(copy)
     return Loss(copy, held.newest, held.entries, restoring.would_be_lost(ledger, copy, _MOST_LISTED))
@@ -129,7 +130,7 @@ def _day(text: str) -> date:
 def as_it_was(chosen: str | None, until: datetime, target: Path | None) -> AsItWas:
     """Write the ledger as it was at a moment into a new file; the one it is made from is only read."""
     source = ledger_path(chosen)
-    if not source.is_file():
+    if not os.path.isfile(source):
         raise NotFound(missing(source))
     file = target or source.with_name(f"{source.stem}-as-it-was-{until:%Y-%m-%dT%H%M}.db")
     kept, total = restoring.as_it_was(source, until, file)
