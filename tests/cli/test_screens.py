@@ -87,7 +87,7 @@ def test_data_never_sends_control_characters_to_the_terminal(vanstock: Run, caps
     from vanstock.cli.show import say, table, words
 
     said = vanstock("booking add KRA clean --date 2027-03-02 --ref 'a\x1b[31mred'")
-    assert (said.code, said.out) == (1, "")
+    assert (said.code, said.out) == (2, "")
     assert "\x1b" not in said.err
     say("a\x1b[31mred")
     table((words("what"),), [("b\x07\x1b]0;title",)])

@@ -8,6 +8,7 @@ of what happened: a part's description, a note, a customer's reference.
 
 from __future__ import annotations
 
+import gc
 import os
 import random
 import signal
@@ -216,6 +217,7 @@ def said_so(bench: Bench, command: str, answer: Any, hit: Counter[str]) -> None:
 
 
 def go_back(bench: Bench, what: str) -> None:
+    gc.collect()  # what commands before left open in this process, as a process of its own would not
     answer = bench.run.command(bench.path, "restore", str(bench.copy), "--yes")
     assert answer.code == 0, f"{what}: {answer}"
     assert bench.run.entries_when_whole(bench.path)

@@ -155,6 +155,8 @@ def _take_back_half_a_write(file: Path) -> None:
     try:
         with closing(sqlite3.connect(file, isolation_level=None)) as connection:
             connection.execute("SELECT count(*) FROM sqlite_master")
+    except UnicodeDecodeError:  # SQLite's own message quotes the damage
+        return
     except sqlite3.Error as error:
         if error.sqlite_errorname == HALF_WRITTEN:
             raise plain_words(error, file) from error

@@ -122,6 +122,8 @@ def in_plain_words(path: Path, into: Path | None = None) -> Iterator[None]:
         if told is error:
             raise
         raise told from error
+    except UnicodeDecodeError as error:  # SQLite's own message quotes the damage
+        raise damaged(path, "text in it cannot be read") from error
     except UnicodeDecodeError as error:  # SQLite's own words quote what the file is damaged with
         raise damaged(path, "it holds text that cannot be read") from error
 
