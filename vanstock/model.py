@@ -215,14 +215,16 @@ class Balance(NamedTuple):
 class Forecast(NamedTuple):
     """How many of a part are coming: units per week, and the need over its protection interval.
 
-    Means and quantiles are in base units; `interval_days` are working days; `quantiles` maps a
+    Means and quantiles are in base units; `interval_days` are working days; `own` when the part departs from
+    what serves its class; `quantiles` maps a
     probability to the least need that holds at least that much of the distribution.
     """
 
     part: str
     demand_class: str
     method: str
-    constant: float
+    constants: tuple[float, ...]
+    own: bool
     weeks: int
     weeks_with_need: int
     weekly_mean: float

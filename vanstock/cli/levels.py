@@ -12,7 +12,7 @@ from vanstock.errors import BadValue
 from vanstock.quantity import format_money, format_qty, show_qty
 
 if TYPE_CHECKING:
-    from vanstock.model import MinMax, Part
+    from vanstock.model import Forecast, MinMax, Part
     from vanstock.routines.levels import PartForecast
 
 Named = Annotated[str, typer.Argument(metavar="[PART]", help="Part number, GTIN or words; all when left out.")]
@@ -60,11 +60,15 @@ def _bars(history: tuple[float, ...]) -> str:
 
 def _forecast_cells(row: PartForecast) -> tuple[str, ...]:
     found, unit = row.forecast, row.part.unit
-    how = f"{found.demand_class}, {found.method} {found.constant:g}" if found.weeks_with_need else "never needed"
+    how = f"{found.demand_class}, {_method(found)}" if found.weeks_with_need else "never needed"
     return (
         found.part, how, _bars(row.history), _mean(found.weekly_mean, unit), str(found.interval_days),
         _quantile(row, 0.5), _quantile(row, 0.95),
     )  # fmt: skip
+
+
+def _method(found: Forecast) -> str:
+    return " ".join([found.method, "/".join(f"{constant:g}" for constant in found.constants)]).rstrip()
 
 
 def _quantile(row: PartForecast, probability: float) -> str:
@@ -86,7 +90,8 @@ def _forecast_json(row: PartForecast) -> dict[str, object]:
         "part": found.part,
         "class": found.demand_class,
         "method": found.method,
-        "constant": found.constant,
+        "constants": list(found.constants),
+        "own": found.own,
         "weeks": found.weeks,
         "weeks_with_need": found.weeks_with_need,
         "weekly_mean": _decimal(found.weekly_mean, unit),

@@ -69,8 +69,8 @@ def restore(
 def _list_copies(ctx: typer.Context) -> None:
     from vanstock.routines import trust as routine
 
-    with opened(ctx) as session:
-        kept = routine.copies_kept(session)
+    chosen: Options = ctx.obj
+    kept = routine.copies_kept(chosen.ledger)
     if not kept:
         say("no copies yet: `vanstock backup` makes one")
         return
@@ -165,7 +165,8 @@ def forget(
                 say("nothing was changed")
                 return
         done = routine.forget(session, reference)
-        kept = routine.copies_kept(session)
+    chosen: Options = ctx.obj
+    kept = routine.copies_kept(chosen.ledger)
     say(f"forgotten: {where} blanked (entry {done.entry.id[:8]})")
     if kept:
         older = _many(len(kept), "copy", "copies")

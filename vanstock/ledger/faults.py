@@ -19,6 +19,7 @@ _OLD_SPREADSHEET = b"\xd0\xcf\x11\xe0"
 _SQLITE = b"SQLite format 3\x00"
 HALF_WRITTEN = "SQLITE_READONLY_ROLLBACK"
 """SQLite's name for a write cut short that cannot be taken back where nothing may be written."""
+_UNHEARD_OF = 1_000
 _PLUG_IN = "plug in the stick or disk it is on, or name the right --ledger"
 _RIGHTS = "ask who owns it for the right to it, or name another"
 
@@ -68,10 +69,13 @@ def not_a_ledger(path: Path) -> LedgerUnusable:
 
 
 def newer(path: Path, version: int) -> LedgerUnusable:
-    """The error for a ledger that a later program has changed."""
+    """The error for a ledger that a later program has changed; no program has reached the thousandth version."""
+    if not VERSION < version < _UNHEARD_OF:
+        return damaged(path, f"file version {version}")
     return LedgerUnusable(
         f"the ledger {path} was written by a newer vanstock (file version {version}, this program knows {VERSION}): "
-        "update vanstock to open it"
+        "update vanstock to open it. If no newer one was ever used here, the file is damaged: `vanstock restore FILE` "
+        f"puts a copy in its place{_newest(path)}"
     )
 
 
@@ -122,8 +126,6 @@ def in_plain_words(path: Path, into: Path | None = None) -> Iterator[None]:
         if told is error:
             raise
         raise told from error
-    except UnicodeDecodeError as error:  # SQLite's own message quotes the damage
-        raise damaged(path, "text in it cannot be read") from error
     except UnicodeDecodeError as error:  # SQLite's own words quote what the file is damaged with
         raise damaged(path, "it holds text that cannot be read") from error
 

@@ -14,7 +14,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from vanstock.errors import LedgerUnusable, NotFound
-from vanstock.ledger.faults import in_plain_words, missing, not_a_ledger
+from vanstock.ledger.faults import in_plain_words, missing, newer, not_a_ledger
 from vanstock.ledger.schema import APPLICATION_ID, VERSION, migrate
 
 BUSY_SECONDS = 10
@@ -47,7 +47,9 @@ def open_ledger(path: Path, *, create: bool = False) -> Ledger:
     """
     if not os.path.exists(path):
         _may_be_made(path, create)
-    elif not create and os.path.isfile(path) and os.path.getsize(path) == 0:
+    elif not os.path.isfile(path):
+        raise LedgerUnusable(missing(path))
+    elif not create and os.path.getsize(path) == 0:
         raise not_a_ledger(path)
     with in_plain_words(path):
         ledger = sqlite3.connect(path, timeout=BUSY_SECONDS, isolation_level=None, factory=Ledger)
@@ -78,11 +80,8 @@ def _prepare(ledger: Ledger, path: Path) -> None:
     ledger.execute("PRAGMA synchronous = FULL")
     ledger.execute("PRAGMA secure_delete = ON")
     version = _version(ledger, path)
-    if version > VERSION:
-        raise LedgerUnusable(
-            f"the ledger {path} was written by a newer vanstock (file version {version}, this program "
-            f"knows {VERSION}): update vanstock to open it"
-        )
+    if not 0 <= version <= VERSION:
+        raise newer(path, version)
     ledger.identity = _identity(path)
     if version < VERSION:
         _bring_up_to_date(ledger, version)

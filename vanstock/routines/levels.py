@@ -51,23 +51,24 @@ def review_days(session: Session) -> int:
 def forecast_all(session: Session, past: Past) -> dict[str, PartForecast]:
     """The forecast of every stocked part, by its number."""
     from vanstock.forecast.parts import PartInterval, forecast_parts
-    from vanstock.forecast.weekly import weekly_panel
-    from vanstock.needs.returns import need_lines
+    from vanstock.routines.series import need_panel
 
-    stocked = [part for part in past.catalogue.parts if past.groups[part] == part]
-    needs = [(past.groups[part], day, qty) for part, day, qty in need_lines(past.finished)]
-    first = min((job.date for job in past.finished), default=session.today)
-    panel = weekly_panel(needs, parts=stocked, first_day=first, last_day=session.today - timedelta(days=1))
+    panel = need_panel(session, past)
     week = review_days(session)
     intervals = {
-        part: PartInterval(past.catalogue.parts[part].unit, week + past.catalogue.lead_working_days(part), week)
-        for part in stocked
+        part: PartInterval(
+            past.catalogue.parts[part].unit,
+            week + past.catalogue.lead_working_days(part),
+            week,
+            past.catalogue.parts[part].component,
+        )
+        for part in panel.parts
     }
     aim = target(session)
     asked = tuple(sorted({*PROBABILITIES, aim}))
     found = forecast_parts(panel, intervals, target=aim, probabilities=asked)
-    rows = dict(zip(panel.parts, panel.need.tolist(), strict=True))
-    return {p: PartForecast(past.catalogue.parts[p], f, tuple(rows[p])) for p, f in found.items()}
+    rows = {part: tuple(row[row == row].tolist()) for part, row in zip(panel.parts, panel.need, strict=True)}
+    return {p: PartForecast(past.catalogue.parts[p], f, rows[p]) for p, f in found.items()}
 
 
 def forecast(session: Session, text: str = "") -> list[PartForecast]:

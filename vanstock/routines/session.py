@@ -48,13 +48,14 @@ def one_act(routine: Callable[Concatenate[Session, P], T]) -> Callable[Concatena
     @wraps(routine)
     def whole(session: Session, /, *args: P.args, **kwargs: P.kwargs) -> T:
         with writing(session.ledger):
-            _refuse_clock_set_back(session)
+            refuse_clock_set_back(session)
             return routine(session, *args, **kwargs)
 
     return whole
 
 
-def _refuse_clock_set_back(session: Session) -> None:
+def refuse_clock_set_back(session: Session) -> None:
+    """Raise `BadValue` when this machine's clock is well before the newest entry and nobody said the time."""
     newest = last_moment(session.ledger) if session.by_clock else ""
     if newest and session.now.astimezone() < datetime.fromisoformat(newest) - _CLOCK_SLACK:
         raise BadValue(

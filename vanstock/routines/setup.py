@@ -23,7 +23,7 @@ from vanstock.ledger.forgetting import forgotten_jobs
 from vanstock.ledger.valuing import Line
 from vanstock.model import Family, Fits, GoesWith, Job, OpeningStock, Part, Supplier, Used, Usual
 from vanstock.quantity import format_qty
-from vanstock.routines.session import Session
+from vanstock.routines.session import Session, refuse_clock_set_back
 from vanstock.routines.settings import with_vat
 
 _DEFAULT_PLACES = {"van": "van", "store": "store"}
@@ -54,6 +54,7 @@ def import_folder(session: Session, folder: Path, progress: Callable[[int], None
     )
     contents = read_folder(folder, known, today=session.today, progress=progress)
     with writing(session.ledger):
+        refuse_clock_set_back(session)
         problems: list[Problem] = []
         facts = _new_facts(session, contents, problems)
         if problems:

@@ -11,7 +11,7 @@ from datetime import date, datetime, time
 from pathlib import Path
 from typing import NamedTuple
 
-from vanstock.errors import BadValue, NotFound
+from vanstock.errors import BadValue, NotFound, VanstockError
 from vanstock.ledger import copies, forgetting, reading, restoring
 from vanstock.ledger.checking import check as check_ledger
 from vanstock.ledger.faults import in_plain_words, missing
@@ -19,7 +19,7 @@ from vanstock.ledger.file import ledger_path
 from vanstock.ledger.forgetting import Forgotten, Naming
 from vanstock.ledger.restoring import Lost
 from vanstock.model import Finding
-from vanstock.routines.session import Session, one_act
+from vanstock.routines.session import Session, one_act, open_session
 from vanstock.routines.settings import setting_text
 from vanstock.workdays import parse_cutoff, parse_date
 
@@ -151,6 +151,12 @@ def forget(session: Session, reference: str) -> Forgotten:
     return forgetting.forget(session.ledger, reference, session.now)
 
 
-def copies_kept(session: Session) -> list[copies.Copy]:
-    """The copies in the folder in use, oldest first."""
-    return copies.copies_in(backup_folder(session), session.path)
+def copies_kept(chosen: str | None) -> list[copies.Copy]:
+    """The copies there are, oldest first; of a ledger that cannot be opened, those beside it."""
+    path = ledger_path(chosen)
+    try:
+        with open_session(chosen, None) as session:
+            folder = backup_folder(session)
+    except VanstockError:
+        folder = copies.usual_folder(path)
+    return copies.copies_in(folder, path)
