@@ -28,7 +28,7 @@ Slow = Callable[[list[float], tuple[float, ...], list[float]], list[float]]
 
 
 def step(a: float, e: float) -> float:
-    return 1 - (1 - a) ** e
+    return float(1 - (1 - a) ** e)
 
 
 def slow_simple(need: list[float], constant: tuple[float, ...], share: list[float]) -> list[float]:

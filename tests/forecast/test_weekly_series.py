@@ -273,7 +273,7 @@ def test_midweek_the_days_gone_by_count(
 def test_an_empty_ledger_has_no_weeks_and_a_shown_history_begins_with_the_part(
     session: Session, record: Callable[..., WeeklyPanel]
 ) -> None:
-    assert need_panel(session, read_past(session)).weeks == ()
+    assert not need_panel(session, read_past(session)).weeks
     record(("K1", 28, "BBB", {}), ("K2", 14, "AAA", {"SNS-1": (1, 0)}))
     shown = levels.forecast_all(session, read_past(session))
     assert shown["SNS-1"].history == (1, 0)

@@ -79,7 +79,7 @@ def pair(need: Array, constants: Array, open_share: Array | None = None) -> Arra
     log_ratio = np.log(np.maximum(fast, least) / np.maximum(slow, 1e-9))
     y = np.where(np.isnan(need), 0.0, need)
     gain = y[:, 1:] * log_ratio[:, :, :-1] - share[1:] * (np.maximum(fast, least) - slow)[:, :, :-1]
-    gain = gain / _dispersion(need)[:, None]
+    gain = gain / _dispersion(need)[:, :-1]
     evidence = np.zeros((len(constants), need.shape[0]))
     weights = np.zeros(fast.shape)
     for week in range(need.shape[1]):
@@ -99,14 +99,15 @@ def _warm(level: Array, mean: Array) -> Array:
 
 
 def _dispersion(need: Array) -> Array:
-    """Variance over mean of the weekly needs of each series, at least its mean lot: shape (series,)."""
+    """Variance over mean of the weekly needs up to each week, at least the mean lot, shape (series, weeks)."""
     import numpy as np
 
     known = ~np.isnan(need)
-    weeks = np.maximum(known.sum(axis=1), 1)
     y = np.where(known, need, 0.0)
-    mean = y.sum(axis=1) / weeks
-    variance = (y**2).sum(axis=1) / weeks - mean**2
-    lot = np.divide(y.sum(axis=1), (y > 0).sum(axis=1), out=np.ones(len(y)), where=(y > 0).any(axis=1))
-    found: Array = np.maximum(np.divide(variance, mean, out=np.ones(len(y)), where=mean > 0), lot)
+    weeks = np.maximum(np.cumsum(known, axis=1), 1)
+    total, some = np.cumsum(y, axis=1), np.cumsum(y > 0, axis=1)
+    mean = total / weeks
+    variance = np.cumsum(y**2, axis=1) / weeks - mean**2
+    lot = np.divide(total, some, out=np.ones(y.shape), where=some > 0)
+    found: Array = np.maximum(np.divide(variance, mean, out=np.ones(y.shape), where=mean > 0), lot)
     return found

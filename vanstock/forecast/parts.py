@@ -88,7 +88,7 @@ def forecast_parts(
     found = _choose(tried, classes, len(of))
     _sum_errors(tried, found, lots)
     factor = _dispersion(found, classes, of) * lots
-    _recalibrate(tried, found, classes, measured)
+    _recalibrate(tried, found, classes, measured, factor)
     last = paths[found.candidate, np.arange(len(of)), -1] if panel.need.shape[1] else np.zeros(len(of))
     mean = last * np.array([interval.weeks for interval in of])
     asked = sorted({*probabilities, target})
@@ -169,7 +169,11 @@ def _dispersion(found: _Found, classes: NDArray[np.int_], of: Sequence[PartInter
 
 
 def _recalibrate(
-    tried: Sequence[_Tried], found: _Found, classes: NDArray[np.int_], measured: NDArray[np.bool_]
+    tried: Sequence[_Tried],
+    found: _Found,
+    classes: NDArray[np.int_],
+    measured: NDArray[np.bool_],
+    factor: Array,
 ) -> None:
     """See how often past needs fell below what was forecast, by class and by counted or measured."""
     import numpy as np
@@ -181,7 +185,8 @@ def _recalibrate(
                 rows = (classes[one.rows] == number) & (measured[one.rows] == kind)
                 trial = one.trial.of(rows).chosen(found.candidate[one.rows[rows]])
                 known = trial.known
-                outcomes = (trial.actual[known], trial.mean[0][known], trial.variance[0][known])
+                variance = trial.mean[0] * factor[one.rows[rows], None]
+                outcomes = (trial.actual[known], trial.mean[0][known], variance[known])
                 masses.append(spread.transform_mass(*outcomes, measured=kind))
                 weights.append(np.broadcast_to(choose.fading(trial.age), known.shape)[known])
                 separate += weights[-1].sum() / one.weeks

@@ -24,7 +24,9 @@ if TYPE_CHECKING:
 _CLOSE = 1e-12
 _KNOTS = 40
 _TRUST = 60.0
-"""How many past outcomes' worth of "as forecast" the recalibration of a class is mixed with."""
+_MOST_SEPARATE = 60.0
+"""How many past outcomes' worth of "as forecast" the recalibration of a class is mixed with, and how many past
+outcomes count at most: parts of one firm rise and fall together, so a thousand of them are not a thousand."""
 _OWN = 3.0
 _COMPONENT = 12.0
 """How many expected needs' worth of what is borrowed a part's, and a component's, own errors are mixed with."""
@@ -89,7 +91,8 @@ def recalibration(mass: Array, weight: Array, separate: float) -> Array:
     if not weight.sum():
         return knots
     seen = (mass * weight[:, None]).sum(axis=0) / weight.sum()
-    mixed: Array = (separate * seen + _TRUST * knots) / (separate + _TRUST)
+    count = min(separate, _MOST_SEPARATE)
+    mixed: Array = (count * seen + _TRUST * knots) / (count + _TRUST)
     return np.maximum.accumulate(mixed)
 
 
