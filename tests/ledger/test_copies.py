@@ -201,3 +201,14 @@ def test_names_of_copies_are_read_back_oldest_first_and_strangers_are_not(tmp_pa
     ]  # fmt: skip
     assert copies.copies_in(tmp_path / "none", Path("a.db")) == []
     assert restoring.would_be_lost(tmp_path / "none.db", tmp_path / "x", 20) == restoring.Lost(0, (), {})
+
+
+def test_what_a_copy_cut_short_left_behind_is_swept_away_after_a_day(busy: Session) -> None:
+    folder = busy.path.parent / "ledger.db-copies"
+    folder.mkdir()
+    old, new = folder / ".ledger-2027-02-01T070000.db.77.part", folder / ".ledger-2027-03-01T070000.db.78.part"
+    for left in (old, new):
+        left.touch()
+    os.utime(old, (0, 0))
+    trust.backup(busy)
+    assert (old.exists(), new.exists()) == (False, True)

@@ -6,9 +6,11 @@ back (see `restoring`). Called by `routines.trust`, and by `file` before an olde
 
 from __future__ import annotations
 
+import glob
 import os
 import re
 import sqlite3
+import time
 from collections.abc import Callable, Iterable
 from contextlib import closing, suppress
 from datetime import datetime
@@ -19,6 +21,7 @@ from vanstock.errors import LedgerUnusable
 from vanstock.ledger.faults import HALF_WRITTEN, damaged, in_plain_words, plain_words, refuse_other
 from vanstock.ledger.file import Ledger
 
+_DAY_SECONDS = 86_400
 _DATED = "%Y-%m-%dT%H%M%S"
 
 
@@ -102,6 +105,7 @@ def _no_copy(what: str, error: OSError) -> LedgerUnusable:
 
 def _write_checked(ledger: Ledger, target: Path, look: Callable[[sqlite3.Connection], str]) -> None:
     aside = target.with_name(f".{target.name}.{os.getpid()}.part")
+    _sweep(ledger, target.parent)
     try:
         os.close(os.open(aside, os.O_CREAT | os.O_WRONLY | os.O_EXCL, 0o644))  # says why it cannot; SQLite does not
         with in_plain_words(ledger.path, into=target):
@@ -115,6 +119,14 @@ def _write_checked(ledger: Ledger, target: Path, look: Callable[[sqlite3.Connect
     finally:
         with suppress(OSError):
             aside.unlink(missing_ok=True)
+
+
+def _sweep(ledger: Ledger, folder: Path) -> None:
+    """Remove what a copy of this ledger that was cut short left behind, once it is a day old."""
+    with suppress(OSError):
+        for left in folder.glob(f".{glob.escape(ledger.path.stem)}-*.part*"):
+            if time.time() - left.stat().st_mtime > _DAY_SECONDS:
+                left.unlink()
 
 
 def _check_copy(ledger: Ledger, aside: Path, look: Callable[[sqlite3.Connection], str]) -> None:

@@ -23,7 +23,7 @@ def make_sure(connection: sqlite3.Connection, path: Path) -> None:
 
     Called with the write lock held, so that nobody changes the file meanwhile.
     """
-    if _agrees(path):
+    if agrees(path):
         return
     from vanstock.ledger.checking import damage
     from vanstock.ledger.faults import damaged
@@ -35,7 +35,8 @@ def make_sure(connection: sqlite3.Connection, path: Path) -> None:
         raise damaged(path, wrong)
 
 
-def _agrees(path: Path) -> bool:
+def agrees(path: Path) -> bool:
+    """Whether a file is as its mark says; a program that has just written is given a moment to leave its own."""
     deadline = time.monotonic() + _PATIENCE_SECONDS
     now = _look(path)
     while True:

@@ -11,7 +11,7 @@ from functools import wraps
 from pathlib import Path
 from typing import Any, Concatenate, NamedTuple, ParamSpec, TypeVar
 
-from vanstock.errors import BadValue
+from vanstock.errors import BadValue, LedgerUnusable, VanstockError
 from vanstock.ledger.entries import Draft, post_inside, sent_before
 from vanstock.ledger.file import Ledger, ledger_path, open_ledger, writing
 from vanstock.ledger.reading import last_moment
@@ -96,6 +96,11 @@ def open_session(chosen: str | None, now: datetime | None, *, create: bool = Fal
     clock = datetime.now().astimezone().replace(tzinfo=None)
     try:
         yield Session(connection, now or clock, path, fresh, now is None)
+    except LedgerUnusable:
+        raise
+    except VanstockError as error:
+        _blame_damage(connection, error)
+        raise
     except _UNREADABLE as error:
         told = _blamed(connection, error)
         if told is error:
@@ -103,6 +108,18 @@ def open_session(chosen: str | None, now: datetime | None, *, create: bool = Fal
         raise told from error
     finally:
         connection.close()
+
+
+def _blame_damage(ledger: Ledger, error: VanstockError) -> None:
+    """Raise `LedgerUnusable` when a mistake, such as a part that is not there, may be the damaged file's."""
+    from vanstock.ledger import untouched
+    from vanstock.ledger.checking import damage
+    from vanstock.ledger.faults import damaged
+
+    if not ledger.in_transaction and not untouched.agrees(ledger.path):
+        wrong = damage(ledger)
+        if wrong:
+            raise damaged(ledger.path, wrong) from error
 
 
 def _blamed(ledger: Ledger, error: Exception) -> Exception:
