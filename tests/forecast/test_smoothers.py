@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from math import isnan
 
 import numpy as np
 import pytest
@@ -12,7 +11,6 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from vanstock.forecast.smoothers import (
-    METHODS,
     Smoother,
     croston,
     damped_states,
@@ -272,11 +270,3 @@ def test_a_trend_that_falls_below_nothing_forecasts_nothing() -> None:
     level, trend = damped_states(need, np.array([[0.9, 0.9, 1.0]]))
     assert (level + trend)[0, 0, 3] < 0
     assert damped_trend(need, np.array([[0.9, 0.9, 1.0]]))[0, 0, 3] == 0
-
-
-def test_the_methods_named_take_one_constant() -> None:
-    need = np.array([[0.0, 2, 0, 1]])
-    assert {name: smooth(need, np.array([0.1])).shape for name, smooth in METHODS.items()} == {
-        "simple": (1, 1, 4), "SBA": (1, 1, 4)
-    }  # fmt: skip
-    assert not isnan(METHODS["SBA"](need, np.array([0.1]))[0, 0, 0])

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from vanstock.cli.options import Day, Json, example, opened
-from vanstock.cli.show import Column, as_json, figure, say, table, words, working
+from vanstock.cli.show import Column, as_json, figure, say, table, tell, words, working
 from vanstock.quantity import format_money, format_qty, show_qty
 
 if TYPE_CHECKING:
@@ -32,15 +33,25 @@ def reorder(
 ) -> None:
     """Print this week's reorder list, supplier by supplier."""
     from vanstock.routines import week as routine
+    from vanstock.routines.why import keep_basis
     from vanstock.workdays import parse_date
 
-    with opened(ctx) as session, working("working out the reorder list"):
-        found = routine.reorder(session, parse_date(date) if date else None)
-    if csv is not None:
-        routine.write_csv(csv, found)
-    if json:
-        as_json(_json(found))
-        return
+    with opened(ctx) as session:
+        with working("working out the reorder list"):
+            found = routine.reorder(session, parse_date(date) if date else None)
+        if csv is not None:
+            routine.write_csv(csv, found)
+        if json:
+            as_json(_json(found))
+        else:
+            _show(found, csv)
+        sys.stdout.flush()
+        not_kept = keep_basis(session, found.basis)
+    if not_kept:
+        tell(f"note: what this list rests on was not kept for `vanstock minmax PART --past`: {not_kept}")
+
+
+def _show(found: Reorder, csv: Path | None) -> None:
     if not found.orders:
         say(f"{found.date:%A} {found.date}: nothing to order")
     for order, supplier, cutoff in found.orders:

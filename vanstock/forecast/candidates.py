@@ -56,16 +56,13 @@ def rates(need: Array, open_share: Array | None = None) -> Array:
 def _run(method: str, need: Array, constants: Array, open_share: Array | None) -> Array:
     import numpy as np
 
-    if method == "mean":
-        return smoothers.mean(need, np.zeros(1), open_share)
-    if method == "TSB":
-        return smoothers.tsb(need, constants, open_share)
-    if method == "damped trend":
-        return smoothers.damped_trend(need, constants, open_share)
-    if method == "pair":
-        return pair(need, constants, open_share)
-    one = constants[:, 0]
-    return smoothers.simple(need, one, open_share) if method == "simple" else smoothers.sba(need, one, open_share)
+    with_one = {"simple": smoothers.simple, "SBA": smoothers.sba}
+    with_more = {"TSB": smoothers.tsb, "damped trend": smoothers.damped_trend, "pair": pair}
+    if method in with_one:
+        return with_one[method](need, constants[:, 0], open_share)
+    if method in with_more:
+        return with_more[method](need, constants, open_share)
+    return smoothers.mean(need, np.zeros(1), open_share)
 
 
 def pair(need: Array, constants: Array, open_share: Array | None = None) -> Array:

@@ -14,7 +14,6 @@ if TYPE_CHECKING:
 
 ADI_CUT = 1.32
 CV2_CUT = 0.49
-METHOD_OF_CLASS = {"smooth": "simple", "erratic": "simple", "intermittent": "SBA", "lumpy": "SBA", "none": "SBA"}
 
 
 def interval_and_variation(need: NDArray[np.float64]) -> tuple[float, float]:

@@ -194,7 +194,3 @@ def _weeks(need: Array) -> Iterator[tuple[int, Array, Mask, Mask]]:
     begins = known & (np.cumsum(known, axis=0) == 1)
     for week in range(need.shape[1]):
         yield week, filled[week], known[week], begins[week]
-
-
-METHODS: dict[str, Smoother] = {"simple": simple, "SBA": sba}
-"""The one-constant methods a class can be given, by the name shown."""

@@ -3,8 +3,8 @@
 What a person did is append-only: `entry` and its lines refuse UPDATE, DELETE and an INSERT that would
 replace. `balance` and `job` are kept by triggers from those lines and can be made again from them. The one
 rewrite that is let through blanks a customer's reference or a note, while the newest entry is of kind
-"forgotten" (see `forgetting`). Catalogue tables (part, family, supplier ...) are plain master data. Nothing
-here is a rule of the trade; called by `file`, and by `checking` to see that the guards are there.
+"forgotten" (see `forgetting`). Catalogue tables (part, family, supplier ...) are plain master data, and `basis` holds estimates
+that decisions rested on (see `basis`). Nothing here is a rule of the trade; called by `file`, and by `checking` to see that the guards are there.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from sqlite_utils import Migrations
 
-VERSION = 2
+VERSION = 3
 APPLICATION_ID = 0x56414E53
 """The four bytes in the file's header that say it is a vanstock ledger."""
 
@@ -160,6 +160,18 @@ CREATE TABLE forgotten (
 """
 
 
+_BASIS = """
+CREATE TABLE basis (
+  seq INTEGER PRIMARY KEY, at TEXT NOT NULL, part TEXT NOT NULL REFERENCES part (part),
+  min INTEGER NOT NULL, max INTEGER NOT NULL, pinned INTEGER NOT NULL,
+  class TEXT NOT NULL, method TEXT NOT NULL, constants TEXT NOT NULL, own INTEGER NOT NULL,
+  weeks INTEGER NOT NULL, weeks_with_need INTEGER NOT NULL, weekly_mean REAL NOT NULL,
+  interval_days INTEGER NOT NULL, interval_mean REAL NOT NULL, interval_variance REAL NOT NULL,
+  spread TEXT NOT NULL, quantiles TEXT NOT NULL) STRICT;
+CREATE INDEX basis_part ON basis (part, seq);
+"""
+
+
 def _may_be_blanked(table: str) -> str:
     """The trigger that refuses every change of a row but the blanking of one column while forgetting."""
     blanked = _BLANKED[table]
@@ -189,7 +201,7 @@ def wanted_schema() -> set[tuple[str, str, str]]:
     """Type, name and SQL of every table, index and trigger that a ledger of this version has."""
     empty = sqlite3.connect(":memory:")
     try:
-        for script in (*_first_scripts(), _TRUST, *_later_guards()):
+        for script in (*_first_scripts(), _TRUST, *_later_guards(), _BASIS):
             empty.executescript(script)
         return schema_of(empty)
     finally:
@@ -215,6 +227,10 @@ def _seal_everything(db: Any) -> None:
         db.executescript(script)
 
 
+def _keep_bases(db: Any) -> None:
+    db.executescript(_BASIS)
+
+
 def migrations() -> Migrations:
     """Every step from an empty file to `VERSION`, in order."""
     from sqlite_utils import Migrations
@@ -222,6 +238,7 @@ def migrations() -> Migrations:
     steps = Migrations("vanstock")
     steps(name="0001_ledger")(_create_everything)
     steps(name="0002_trust")(_seal_everything)
+    steps(name="0003_basis")(_keep_bases)
     return steps
 
 

@@ -1,7 +1,7 @@
-"""Forecasts and the min and max that follow from them, with what a person pinned by hand.
+"""Min and max as they follow from the forecasts (see `forecasts`), with what a person pinned by hand.
 
-Gathers the past, calls the pure rooms, returns values. Parts that stand in for each other are forecast and
-stocked as one, under one number.
+Gathers the past, calls the pure rooms, returns values. Parts that stand in for each other are stocked as one,
+under one number. Called by `cli.levels`, and by the routines that plan.
 """
 
 from __future__ import annotations
@@ -13,24 +13,12 @@ from datetime import date, timedelta
 from vanstock.errors import BadValue
 from vanstock.ledger import catalogue
 from vanstock.ledger.file import writing
-from vanstock.model import Forecast, Job, MinMax, Part
+from vanstock.model import Job, MinMax, Part
 from vanstock.quantity import parse_qty, value_of
-from vanstock.routines.naming import find_parts
+from vanstock.routines.forecasts import PartForecast, chosen_parts, forecast_all, review_days
 from vanstock.routines.past import Past, read_past
 from vanstock.routines.session import Session
-from vanstock.routines.settings import calendar, target
-
-REVIEW_WEEKS = 1
-PROBABILITIES = (0.5, 0.8, 0.9, 0.95)
-
-
-@dataclass(frozen=True, slots=True)
-class PartForecast:
-    """A part and how many of it are coming, with the weekly needs the forecast rests on, oldest first."""
-
-    part: Part
-    forecast: Forecast
-    history: tuple[float, ...]
+from vanstock.routines.settings import target
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,55 +29,6 @@ class Levels:
     completion: float | None
     cash: int
     parts: tuple[tuple[Part, MinMax], ...]
-
-
-def review_days(session: Session) -> int:
-    """Working days between two weekly reviews."""
-    return len(calendar(session).working)
-
-
-def forecast_all(session: Session, past: Past) -> dict[str, PartForecast]:
-    """The forecast of every stocked part, by its number."""
-    from vanstock.forecast.parts import PartInterval, forecast_parts
-    from vanstock.routines.series import need_panel
-
-    panel = need_panel(session, past)
-    week = review_days(session)
-    intervals = {
-        part: PartInterval(
-            past.catalogue.parts[part].unit,
-            week + past.catalogue.lead_working_days(part),
-            week,
-            past.catalogue.parts[part].component,
-        )
-        for part in panel.parts
-    }
-    aim = target(session)
-    asked = tuple(sorted({*PROBABILITIES, aim}))
-    found = forecast_parts(panel, intervals, target=aim, probabilities=asked)
-    rows = {part: tuple(row[row == row].tolist()) for part, row in zip(panel.parts, panel.need, strict=True)}
-    return {p: PartForecast(past.catalogue.parts[p], f, rows[p]) for p, f in found.items()}
-
-
-def forecast(session: Session, text: str = "") -> list[PartForecast]:
-    """The forecast of the parts that match a number or words, or of all."""
-    past = read_past(session)
-    every = forecast_all(session, past)
-    chosen = _chosen(session, past, text)
-    return [row for part, row in every.items() if not chosen or part in chosen]
-
-
-def _chosen(session: Session, past: Past, text: str) -> set[str]:
-    """The stocked numbers of the parts meant; empty for all."""
-    if not text:
-        return set()
-    exact = catalogue.part_by_number(session.ledger, text)
-    found = [exact] if exact else find_parts(session, text)
-    if not found:
-        from vanstock.routines.naming import find_part
-
-        find_part(session, text)
-    return {past.groups[part.part] for part in found}
 
 
 def levels(session: Session, forecasts: dict[str, PartForecast]) -> dict[str, MinMax]:
@@ -112,7 +51,7 @@ def minmax(session: Session, text: str = "") -> Levels:
     every = levels(session, forecast_all(session, past))
     parts = past.catalogue.parts
     cash = sum(value_of(level.max, parts[p].unit, parts[p].cost) for p, level in every.items())
-    chosen = _chosen(session, past, text)
+    chosen = chosen_parts(session, past, text)
     shown = tuple((parts[p], level) for p, level in every.items() if not chosen or p in chosen)
     supply = {part: level.max for part, level in every.items()}
     return Levels(target(session), expected_completion(past, supply, session.today), cash, shown)

@@ -11,12 +11,15 @@ from pathlib import Path
 from vanstock.exchange.csvfile import write_rows
 from vanstock.kit.reorder import StockPosition, SupplierOrder, plan_reorder
 from vanstock.ledger import reading
+from vanstock.ledger.basis import Basis
 from vanstock.model import Catalogue, Job, MinMax, Supplier
 from vanstock.quantity import format_money, format_qty
-from vanstock.routines.levels import forecast_all, levels
+from vanstock.routines.forecasts import forecast_all
+from vanstock.routines.levels import levels
 from vanstock.routines.past import Past, fitted_so_far, group_supply, read_past
 from vanstock.routines.session import Session
 from vanstock.routines.settings import calendar, target
+from vanstock.routines.why import bases
 from vanstock.workdays import next_cutoff
 
 SEED = 20_270_301
@@ -24,11 +27,12 @@ SEED = 20_270_301
 
 @dataclass(frozen=True, slots=True)
 class Reorder:
-    """The list: supplier by supplier, with the moment each order must be in."""
+    """The list: supplier by supplier, with the moment each order must be in, and what it rests on."""
 
     date: date
     orders: tuple[tuple[SupplierOrder, Supplier, datetime | None], ...]
     catalogue: Catalogue
+    basis: tuple[Basis, ...] = ()
 
 
 def reorder(session: Session, day: date | None = None) -> Reorder:
@@ -41,7 +45,8 @@ def reorder(session: Session, day: date | None = None) -> Reorder:
     positions = _positions(session, past, wanted, _booked(session, past, review, intervals))
     orders = plan_reorder(positions, past.catalogue.suppliers)
     moment = session.now if review == session.today else datetime.combine(review, datetime.min.time())
-    return Reorder(review, tuple(_with_cutoff(session, past, order, moment) for order in orders), past.catalogue)
+    listed = tuple(_with_cutoff(session, past, order, moment) for order in orders)
+    return Reorder(review, listed, past.catalogue, bases(session, forecasts, wanted))
 
 
 def _with_cutoff(
