@@ -152,11 +152,14 @@ def forget(session: Session, reference: str) -> Forgotten:
 
 
 def copies_kept(chosen: str | None) -> list[copies.Copy]:
-    """The copies there are, oldest first; of a ledger that cannot be opened, those beside it."""
+    """The copies there are, oldest first; of a ledger that cannot be opened, those beside it, or its error."""
     path = ledger_path(chosen)
     try:
         with open_session(chosen, None) as session:
             folder = backup_folder(session)
     except VanstockError:
-        folder = copies.usual_folder(path)
+        beside = copies.copies_in(copies.usual_folder(path), path)
+        if not beside:
+            raise
+        return beside
     return copies.copies_in(folder, path)
