@@ -234,6 +234,11 @@ class Forecast(NamedTuple):
     spread: str
     quantiles: Mapping[float, float]
 
+    @property
+    def how(self) -> str:
+        """The method with its constants, as it is shown."""
+        return " ".join([self.method, "/".join(f"{constant:g}" for constant in self.constants)]).rstrip()
+
 
 class MinMax(NamedTuple):
     """The levels a part is ordered by, in base units; `basis` says in words where they come from."""

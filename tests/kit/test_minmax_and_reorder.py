@@ -17,7 +17,9 @@ SMALL = st.integers(-30, 120)
 
 
 def forecast(quantile: float, weekly: float = 4.0) -> Forecast:
-    return Forecast("A", "smooth", "simple", (0.1,), False, 52, 40, weekly, 6, weekly * 1.2, 6, "Poisson", {0.95: quantile})
+    return Forecast(
+        "A", "smooth", "simple", (0.1,), False, 52, 40, weekly, 6, weekly * 1.2, 6, "Poisson", {0.95: quantile}
+    )
 
 
 def test_min_is_the_quantile_and_max_adds_a_reviews_need_in_whole_packs() -> None:
@@ -31,14 +33,16 @@ def test_a_part_whose_target_is_met_with_none_is_not_kept() -> None:
     assert (found.min, found.max) == (0, 0)
 
 
-def test_levels_from_few_weeks_say_that_the_constant_is_assumed() -> None:
+def test_levels_from_few_weeks_say_that_the_method_is_the_classs() -> None:
     young = forecast(2)._replace(weeks=12, weeks_with_need=3)
     assert levels_from_forecast(young, PART, target=0.95).basis == (
         "lasts 6 working days in 95% of cases; needed in 3 of 12 weeks, "
-        "too few to choose how fast to adapt: simple 0.1 is assumed"
+        "too few to judge by itself: its class's simple 0.1 is used"
     )
     never = young._replace(weeks_with_need=0)
     assert levels_from_forecast(never, PART, target=0.95).basis == "never needed in 12 weeks"
+    mean = young._replace(method="mean", constants=())
+    assert levels_from_forecast(mean, PART, target=0.95).basis.endswith("its class's mean is used")
 
 
 def test_litres_are_rounded_up_to_a_tenth() -> None:

@@ -38,7 +38,7 @@ def _basis(forecast: Forecast, target: float) -> str:
         return f"never needed in {forecast.weeks} weeks"
     seen = f"needed in {forecast.weeks_with_need} of {forecast.weeks} weeks"
     if forecast.weeks <= _FEW_WEEKS:
-        seen += f", too few to choose how fast to adapt: {forecast.method} {forecast.constants[0]:g} is assumed"
+        seen += f", too few to judge by itself: its class's {forecast.how} is used"
     return f"lasts {forecast.interval_days} working days in {target:.0%} of cases; {seen}"
 
 
