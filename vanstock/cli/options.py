@@ -42,6 +42,10 @@ def opened(ctx: typer.Context, *, create: bool = False) -> Iterator[Session]:
 
 def _daily_copy(session: Session) -> None:
     """After the day's first entry, make or offer the day's copy as the firm has set; a failing copy is told."""
+    from vanstock.routines.session import only_entry_today
+
+    if not only_entry_today(session):
+        return
     from vanstock.routines import trust
 
     wish = trust.backup_due(session)

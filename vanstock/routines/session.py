@@ -14,7 +14,7 @@ from typing import Any, Concatenate, NamedTuple, ParamSpec, TypeVar
 from vanstock.errors import BadValue, LedgerUnusable, VanstockError
 from vanstock.ledger.entries import Draft, post_inside, sent_before
 from vanstock.ledger.file import Ledger, ledger_path, open_ledger, writing
-from vanstock.ledger.reading import last_moment
+from vanstock.ledger.reading import entries_on, last_moment
 from vanstock.model import Entry
 
 P = ParamSpec("P")
@@ -82,6 +82,11 @@ def once(session: Session, draft: Draft, plan: Callable[[], Draft]) -> Entry:
 
 def _head(draft: Draft) -> dict[str, Any]:
     return {"at": draft.at, "kind": draft.kind, "id": draft.id, "asked": draft.asked}
+
+
+def only_entry_today(session: Session) -> bool:
+    """Whether the newest entry is the first of its day, and that day today."""
+    return entries_on(session.ledger, session.today, 2) == 1
 
 
 @contextmanager

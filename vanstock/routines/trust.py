@@ -12,14 +12,14 @@ from pathlib import Path
 from typing import NamedTuple
 
 from vanstock.errors import BadValue, NotFound, VanstockError
-from vanstock.ledger import copies, forgetting, reading, restoring
+from vanstock.ledger import copies, forgetting, restoring
 from vanstock.ledger.checking import check as check_ledger
 from vanstock.ledger.faults import in_plain_words, missing
 from vanstock.ledger.file import ledger_path
 from vanstock.ledger.forgetting import Forgotten, Naming
 from vanstock.ledger.restoring import Lost
 from vanstock.model import Finding
-from vanstock.routines.session import Session, one_act, open_session
+from vanstock.routines.session import Session, one_act, only_entry_today, open_session
 from vanstock.routines.settings import setting_text
 from vanstock.workdays import parse_cutoff, parse_date
 
@@ -70,7 +70,7 @@ def backup(session: Session, folder: Path | None = None) -> Backup:
 
 def backup_due(session: Session) -> str:
     """How the firm wants today's copy, "offer" or "always", right after the day's first entry; else ""."""
-    if reading.entries_on(session.ledger, session.today, 2) != 1:
+    if not only_entry_today(session):
         return ""
     wish = setting_text(session, "daily_backup")
     return "" if wish == "never" else wish
