@@ -216,8 +216,7 @@ class Forecast(NamedTuple):
     """How many of a part are coming: units per week, and the need over its protection interval.
 
     Means and quantiles are in base units; `interval_days` are working days; `own` when the part departs from
-    what serves its class; `quantiles` maps a
-    probability to the least need that holds at least that much of the distribution.
+    what serves its class; `quantiles` maps a probability to the least need that holds at least that much.
     """
 
     part: str

@@ -32,10 +32,12 @@ RICHS_OWN = re.compile(r"\x1b\[(\?25[lh]|[0-9;]*[mKA])|\r+(?=\n|\x1b\[)")
 
 READING = (
     "loadout", "stock", "stock vaporiser", "stock --place store", "history", "history J1", "history P1", "reorder",
-    "forecast", "forecast P1", "minmax", "minmax P1", "booking list", "place list", "setting", "check",
+    "forecast", "forecast P1", "forecast P1 --why", "minmax", "minmax P1", "minmax P1 --past", "booking list",
+    "place list", "setting", "check",
 )  # fmt: skip
 WITH_JSON = (
-    "loadout", "stock", "history", "reorder", "forecast", "minmax", "booking list", "place list", "setting", "check",
+    "loadout", "stock", "history", "reorder", "forecast", "forecast P1 --why", "minmax", "minmax P1 --past",
+    "booking list", "place list", "setting", "check",
 )  # fmt: skip
 WRITING = (
     "load --all", "load P1 1", "fit J1 P1 --with", "fit J1 P1", "missed J1 P1", "finish J1 --used P2=9", "undo",
@@ -184,3 +186,14 @@ def test_letters_of_every_script_are_printed_as_they_are(capsys: pytest.CaptureF
     show.say("naïve ½ 数 ж\xa0é")
     show.as_json(["naïve ½ 数 ж é"])
     assert capsys.readouterr().out == 'naïve ½ 数 ж é\n[\n "naïve ½ 数 ж é"\n]\n'
+
+
+def test_a_picture_holds_nothing_that_is_no_text(vanstock: Run, copy: Path, tmp_path: Path) -> None:
+    from xml.etree import ElementTree
+
+    said = vanstock(f"forecast P1 --chart {tmp_path / 'a.svg'}", ledger=copy)
+    assert (said.code, said.err) == (0, "")
+    text = (tmp_path / "a.svg").read_text(encoding="utf-8")
+    assert_safe(text)
+    ElementTree.fromstring(text)
+    assert vanstock(f"forecast P1 --chart {tmp_path / 'a.png'}", ledger=copy).code == 0

@@ -16,7 +16,7 @@ from vanstock.ledger import catalogue
 from vanstock.ledger.bulk import ImportedFacts, post_import
 from vanstock.ledger.file import writing
 from vanstock.model import Fits, Job, Part, Used
-from vanstock.routines import levels, settings
+from vanstock.routines import forecasts, settings
 from vanstock.routines.past import read_past
 from vanstock.routines.series import need_panel
 from vanstock.routines.session import Session
@@ -275,6 +275,6 @@ def test_an_empty_ledger_has_no_weeks_and_a_shown_history_begins_with_the_part(
 ) -> None:
     assert len(need_panel(session, read_past(session)).weeks) == 0
     record(("K1", 28, "BBB", {}), ("K2", 14, "AAA", {"SNS-1": (1, 0)}))
-    shown = levels.forecast_all(session, read_past(session))
+    shown = forecasts.forecast_all(session, read_past(session))
     assert list(shown["SNS-1"].history) == [1, 0]
     assert list(shown["FLU-1"].history) == [0, 0, 0, 0]

@@ -12,7 +12,7 @@ from vanstock.errors import BadValue, NotFound
 from vanstock.ledger.bulk import ImportedFacts, post_import
 from vanstock.ledger.file import writing
 from vanstock.model import Job, Used
-from vanstock.routines import booking, levels, stock, week
+from vanstock.routines import booking, forecasts, levels, stock, week
 from vanstock.routines.session import Session
 
 Open = Callable[..., Session]
@@ -35,7 +35,7 @@ def busy(session: Session) -> Session:
 
 
 def test_a_superseded_parts_need_counts_for_its_successor(busy: Session) -> None:
-    found = {row.part.part: row for row in levels.forecast(busy)}
+    found = {row.part.part: row for row in forecasts.forecast(busy)}
     assert "VAP-1" not in found
     assert found["VAP-2"].forecast.weeks_with_need == 10
     assert found["VAP-2"].forecast.demand_class in ("intermittent", "lumpy")
@@ -46,9 +46,9 @@ def test_a_superseded_parts_need_counts_for_its_successor(busy: Session) -> None
 
 
 def test_asking_for_an_old_number_shows_the_one_it_is_stocked_under(busy: Session) -> None:
-    assert [row.part.part for row in levels.forecast(busy, "VAP-1")] == ["VAP-2"]
+    assert [row.part.part for row in forecasts.forecast(busy, "VAP-1")] == ["VAP-2"]
     with pytest.raises(NotFound):
-        levels.forecast(busy, "flux capacitor")
+        forecasts.forecast(busy, "flux capacitor")
 
 
 def test_pins_hold_until_taken_off(busy: Session) -> None:

@@ -32,8 +32,8 @@ class Basis(NamedTuple):
 def keep(connection: sqlite3.Connection, rows: Iterable[Basis]) -> int:
     """Add the rows that differ from their part's newest, inside the caller's transaction; how many.
 
-    A week that only passed without need makes none: then the levels, the way they were reached and the needs
-    behind them are the same, until the mean week has drifted by a tenth.
+    A week that only passed without need makes none: then the levels, the method and the needs behind them are the
+    same, until the mean week has drifted by a tenth.
     """
     newest = f"SELECT {_COLUMNS} FROM basis WHERE seq IN (SELECT max(seq) FROM basis GROUP BY part)"
     last = {row.forecast.part: row for row in map(_read, connection.execute(newest))}
@@ -58,7 +58,7 @@ def _decisive(row: Basis) -> tuple[object, ...]:
     level, found = row.level, row.forecast
     return (
         level.min, level.max, level.pinned, found.demand_class, found.method, found.constants, found.own,
-        found.weeks_with_need, found.interval_days, found.spread, tuple(found.quantiles),
+        found.weeks_with_need, found.interval_days, tuple(found.quantiles),
     )  # fmt: skip
 
 
@@ -74,8 +74,8 @@ def _cells(row: Basis) -> tuple[object, ...]:
 
 def _read(row: tuple[Any, ...]) -> Basis:
     at, part, low, high, pinned, demand_class, method, constants, own, *figures, quantiles = row
-    found = Forecast(
-        part, demand_class, method, tuple(json.loads(constants)), bool(own), *figures,
-        quantiles={float(probability): value for probability, value in json.loads(quantiles).items()},
-    )  # fmt: skip
+    by_probability = {float(probability): value for probability, value in json.loads(quantiles).items()}
+    found = Forecast._make(
+        (part, demand_class, method, tuple(json.loads(constants)), bool(own), *figures, by_probability)
+    )
     return Basis(at, MinMax(part, low, high, bool(pinned), basis="pinned by hand" if pinned else ""), found)

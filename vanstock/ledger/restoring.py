@@ -133,7 +133,8 @@ def as_it_was(source: Path, until: datetime, target: Path) -> tuple[int, int]:
     """Replay the entries up to and with a moment into a new ledger file; how many, of how many.
 
     Parts, families, suppliers, places, settings and pins are as they are in the source: the ledger keeps
-    no past of them. So is what past levels rested on, with its dates. Raises `LedgerUnusable` when the target exists or the source cannot be read whole.
+    no past of them. So is what past lists rested on, each with its date. Raises `LedgerUnusable` when the
+    target exists or the source cannot be read whole.
     """
     if os.path.exists(target):
         raise LedgerUnusable(f"{target} exists already: name another file for the ledger as it was")

@@ -3,8 +3,9 @@
 What a person did is append-only: `entry` and its lines refuse UPDATE, DELETE and an INSERT that would
 replace. `balance` and `job` are kept by triggers from those lines and can be made again from them. The one
 rewrite that is let through blanks a customer's reference or a note, while the newest entry is of kind
-"forgotten" (see `forgetting`). Catalogue tables (part, family, supplier ...) are plain master data, and `basis` holds estimates
-that decisions rested on (see `basis`). Nothing here is a rule of the trade; called by `file`, and by `checking` to see that the guards are there.
+"forgotten" (see `forgetting`). Catalogue tables (part, family, supplier ...) are plain master data, and
+`basis` holds what past lists rested on (see `basis`). Nothing here is a rule of the trade; called by `file`,
+and by `checking` to see that the guards are there.
 """
 
 from __future__ import annotations

@@ -15,7 +15,7 @@ from datetime import date, timedelta
 
 from vanstock.errors import VanstockError
 from vanstock.ledger import basis
-from vanstock.ledger.basis import Basis
+from vanstock.ledger.basis import Basis as Basis
 from vanstock.ledger.file import open_ledger, writing
 from vanstock.model import Forecast, MinMax, Part
 from vanstock.routines.forecasts import PartForecast, forecast_panel, review_days
