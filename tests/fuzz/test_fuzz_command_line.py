@@ -132,6 +132,8 @@ RIGHT = (
     "loadout --date 2027-03-01 --van van",
     "reorder --date 2027-03-02",
     "forecast GKT-1",
+    "forecast GKT-1 --why",
+    "minmax GKT-1 --past",
     "minmax GKT-1 --min 2 --max 6",
     "minmax GKT-1 --unpin",
     "booking add AAA clean --date 2027-03-02 --time 09:00 --codes P20CB --ref R1 --job X1",
