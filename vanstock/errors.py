@@ -33,6 +33,10 @@ class LedgerUnusable(VanstockError):
     """The ledger file cannot be opened, is locked, is newer than the program, or is no ledger."""
 
 
+class LedgerLocked(LedgerUnusable):
+    """The ledger file is being written by another program and did not come free."""
+
+
 class Problem(NamedTuple):
     """One thing wrong in an import folder, as data: where it is and what is wrong."""
 

@@ -7,6 +7,7 @@ import os
 import subprocess
 import sys
 from collections.abc import Callable
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -78,9 +79,10 @@ def test_forgetting_wants_a_yes_and_says_where_the_reference_was(vanstock: Run, 
 def test_the_first_entry_of_a_day_offers_the_days_copy_and_the_second_does_not(vanstock: Run, tmp_path: Path) -> None:
     assert "makes the day's copy" in vanstock("fit J0783 HC-UNI-412-A", now=MORNING).err
     assert vanstock("fit J0783 HC-UNI-412-A", now=MORNING).err == ""
-    vanstock("setting daily_backup always")
+    assert "copy written and checked" in vanstock("setting daily_backup always", now=MORNING).err
     assert "copy written and checked" in vanstock("fit J0783 HC-UNI-412-A", now=TUESDAY).err
-    assert len(list(tmp_path.glob("*-copies/*.db"))) == 1
+    assert vanstock("fit J0783 HC-UNI-412-A", now=TUESDAY).err == ""
+    assert len(list(tmp_path.glob("*-copies/*.db"))) == 2
     vanstock("setting daily_backup never")
     assert vanstock("fit J0783 HC-UNI-412-A", now="2027-03-03T08:00").err == ""
     assert vanstock("setting daily_backup sometimes").code == 1
@@ -125,3 +127,19 @@ def test_until_belongs_to_a_new_file(vanstock: Run, tmp_path: Path) -> None:
     assert "(1 of 2 entries)" in said.out
     assert vanstock(f"restore --to {tmp_path / 'noon.db'}").code == 1
     assert vanstock("restore --until yesterday").code == 1
+
+
+def test_a_copy_of_another_ledger_is_called_that(vanstock: Run, tmp_path: Path) -> None:
+    from vanstock.ledger import catalogue
+    from vanstock.ledger.entries import Counted, Draft, post
+    from vanstock.ledger.file import open_ledger, writing
+    from vanstock.model import Part
+
+    other = open_ledger(tmp_path / "other.db", create=True)
+    with writing(other):
+        catalogue.save_rows(other, Part, [Part("P", "p", "p")])
+    post(other, Draft(datetime(2027, 3, 1, 8), "counted", counted=(Counted("P", "van", 1),)))
+    other.close()
+    said = vanstock(f"restore {tmp_path / 'other.db'}")
+    assert said.code == 1
+    assert "CAREFUL: it is a copy of another ledger" in said.out

@@ -152,7 +152,7 @@ def test_no_history_gives_a_forecast_of_nothing() -> None:
     for need in (np.zeros((1, 0)), np.zeros((1, 1)), np.full((1, 40), np.nan)):
         found = forecast(need)[0]
         assert (found.demand_class, found.weekly_mean, found.quantiles[0.95]) == ("none", 0.0, 0.0)
-        assert (found.method, found.constants) == ("SBA", (0.1,))
+        assert (found.method, found.constants) == ("mean", ())
 
 
 def test_pieces_are_whole_and_litres_do_not_drown_them() -> None:
@@ -195,3 +195,11 @@ def test_empirical_quantiles_are_past_needs_beside_their_forecasts() -> None:
     drawn = empirical.quantile(trial, np.array([True]), np.array([2.0]), 0.9)
     assert drawn[0] == pytest.approx(4.0, abs=1.0)
     assert np.isnan(empirical.quantile(trial._replace(mean=trial.mean * 0), np.array([True]), np.array([2.0]), 0.9)[0])
+
+
+def test_a_young_firm_is_forecast_by_its_running_mean() -> None:
+    dice = np.random.default_rng(11)
+    for weeks in (4, 8, 12):
+        need = dice.poisson(0.1, (300, weeks)).astype(float)
+        found = forecast(need, days=6)
+        assert np.mean([one.weekly_mean for one in found]) == pytest.approx(need.mean(), abs=0.01)

@@ -11,14 +11,14 @@ from pathlib import Path
 
 import pytest
 
-from vanstock.errors import BadValue, LedgerUnusable, NotFound
+from vanstock.errors import BadValue, LedgerLocked, LedgerUnusable, NotFound
 from vanstock.ledger import copies, reading, restoring
 from vanstock.ledger.checking import check
 from vanstock.ledger.copies import Copy, to_remove
 from vanstock.ledger.file import open_ledger
 from vanstock.model import Job
 from vanstock.routines import booking, job, settings, stock, trust
-from vanstock.routines.session import Session
+from vanstock.routines.session import Session, copy_wanted
 
 
 @pytest.fixture
@@ -94,15 +94,15 @@ def test_thinning_out_leaves_other_files_other_ledgers_and_the_newest_alone(
 
 
 def test_the_days_copy_is_due_right_after_the_days_first_entry_and_as_the_firm_set(busy: Session) -> None:
-    assert trust.backup_due(busy) == ""
+    assert copy_wanted(busy) == ""
     tuesday = at(busy, datetime(2027, 3, 2, 7))
-    assert trust.backup_due(tuesday) == ""
+    assert copy_wanted(tuesday) == ""
     job.fit(tuesday, "J1", "SNS-1")
-    assert trust.backup_due(tuesday) == "offer"
+    assert copy_wanted(tuesday) == "offer"
     settings.change_setting(busy, "daily_backup", "always")
-    assert trust.backup_due(tuesday) == "always"
+    assert copy_wanted(tuesday) == "always"
     settings.change_setting(busy, "daily_backup", "never")
-    assert trust.backup_due(tuesday) == ""
+    assert copy_wanted(tuesday) == ""
     with pytest.raises(BadValue, match="offer, always, never"):
         settings.change_setting(busy, "daily_backup", "sometimes")
 
@@ -212,3 +212,54 @@ def test_what_a_copy_cut_short_left_behind_is_swept_away_after_a_day(busy: Sessi
     os.utime(old, (0, 0))
     trust.backup(busy)
     assert (old.exists(), new.exists()) == (False, True)
+
+
+def test_a_copy_made_by_a_clock_set_back_is_not_thinned_out_at_once(busy: Session) -> None:
+    settings.change_setting(busy, "backups_kept", "2")
+    for hour in (10, 11, 12):
+        trust.backup(at(busy, datetime(2027, 3, 1, hour)))
+    made = trust.backup(at(busy, datetime(2027, 3, 1, 9)))
+    assert made.file.exists()
+
+
+def test_going_back_says_that_settings_and_pins_would_go_back_too(busy: Session) -> None:
+    copy = trust.backup(busy).file
+    settings.change_setting(busy, "target", "0.9")
+    loss = trust.what_would_be_lost(str(busy.path), copy)
+    assert loss.lost
+    assert (loss.lost.total, loss.lost.tables) == (0, ("setting",))
+
+
+def test_a_ledger_that_is_only_locked_is_not_replaced_unseen(busy: Session, monkeypatch: pytest.MonkeyPatch) -> None:
+    copy = trust.backup(busy).file
+    monkeypatch.setattr("vanstock.ledger.copies.BUSY_SECONDS", 0.1)
+    with closing(sqlite3.connect(busy.path, isolation_level=None)) as other:
+        other.execute("BEGIN EXCLUSIVE")
+        with pytest.raises(LedgerLocked):
+            trust.what_would_be_lost(str(busy.path), copy)
+
+
+def test_a_part_logged_before_its_job_by_a_wrong_clock_is_left_out_with_it(busy: Session, tmp_path: Path) -> None:
+    later, before = at(busy, datetime(2027, 3, 5, 8)), at(busy, datetime(2027, 3, 2, 8))
+    booking.add_booking(later, Job("J9", later.today, "08:00", "AAA", "clean"))
+    job.fit(before, "J9", "SNS-1")
+    made = trust.as_it_was(str(busy.path), trust.read_moment("2027-03-03"), tmp_path / "then.db")
+    assert (made.entries, made.of) == (3, 5)
+
+
+def test_what_was_forgotten_is_forgotten_in_the_ledger_as_it_was_before(busy: Session, tmp_path: Path) -> None:
+    later = at(busy, datetime(2027, 3, 2, 8))
+    trust.forget(later, "C-1")
+    made = trust.as_it_was(str(busy.path), trust.read_moment("2027-03-01"), tmp_path / "then.db")
+    with closing(open_ledger(made.file)) as then:
+        assert then.execute("SELECT job FROM forgotten").fetchall() == [("J1",)]
+        assert [finding for finding in check(then) if finding.wrong] == []
+
+
+def test_copies_of_a_linked_ledger_lie_beside_the_ledger_itself(busy: Session, tmp_path: Path) -> None:
+    (tmp_path / "links").mkdir()
+    link = tmp_path / "links" / "mine.db"
+    link.symlink_to(busy.path)
+    assert copies.usual_folder(link) == copies.usual_folder(busy.path)
+    settings.change_setting(busy, "backup_folder", "elsewhere")
+    assert trust.backup_folder(busy) == busy.path.parent / "elsewhere"

@@ -10,6 +10,7 @@ from vanstock.errors import BadValue, NotFound, VanstockError
 from vanstock.ledger import reading
 from vanstock.ledger.checking import check
 from vanstock.ledger.entries import Counted, Draft, post
+from vanstock.ledger.forgetting import forgotten_jobs
 from vanstock.model import Job
 from vanstock.routines import booking, job, trust
 from vanstock.routines.session import Session
@@ -89,3 +90,24 @@ def test_only_what_the_job_needs_is_stored_of_a_customer(session: Session) -> No
         "_sqlite_migrations.name", "booking.reference", "entry.note", "family.name", "job.reference", "setting.name",
         "supplier.email", "supplier.name",
     ]  # fmt: skip
+
+
+def test_a_job_that_bears_another_reference_by_now_keeps_it(session: Session) -> None:
+    first = Job("J1", session.today, "08:00", "AAA", "clean", reference=NAME)
+    booking.add_booking(session, first)
+    post(session.ledger, Draft(session.now, "moved", bookings=(first._replace(reference="New-9"),)))
+    assert trust.forget(session, NAME).jobs == ("J1",)
+    assert NAME.encode() not in session.path.read_bytes()
+    assert [row.reference for row in reading.jobs(session.ledger)] == ["New-9"]
+    assert forgotten_jobs(session.ledger) == set()
+    assert [finding for finding in check(session.ledger) if finding.wrong] == []
+    assert trust.forget(session, "New-9").jobs == ("J1",)
+    assert forgotten_jobs(session.ledger) == {"J1"}
+    assert [finding for finding in check(session.ledger) if finding.wrong] == []
+
+
+def test_no_hash_of_what_was_forgotten_is_left_to_guess_from(known: Session) -> None:
+    digests = "SELECT count(*) FROM entry WHERE digest = ''"
+    assert known.ledger.execute(digests).fetchone() == (0,)
+    trust.forget(known, NAME)
+    assert known.ledger.execute(digests).fetchone() == (4,)

@@ -19,6 +19,7 @@ from vanstock.ledger.file import open_ledger
 from vanstock.ledger.schema import APPLICATION_ID, VERSION, migrations, schema_of, wanted_schema
 from vanstock.ledger.valuing import Line
 from vanstock.model import Job
+from vanstock.routines import trust
 from vanstock.routines.session import Session
 
 
@@ -131,3 +132,31 @@ def test_a_damaged_older_ledger_is_not_brought_up_to_date(tmp_path: Path) -> Non
     with pytest.raises(LedgerUnusable, match="damaged"):
         open_ledger(path)
     assert path.read_bytes() == before
+
+
+def test_an_older_ledger_is_brought_up_to_date_before_it_is_checked_or_replayed(tmp_path: Path) -> None:
+    path = tmp_path / "ledger.db"
+    write_version_1(path, version_1_rows)
+    before = path.read_bytes()
+    with pytest.raises(LedgerUnusable, match="older vanstock"):
+        trust.check(str(path), lambda _: None)
+    with pytest.raises(LedgerUnusable, match="older vanstock"):
+        trust.as_it_was(str(path), trust.read_moment("2027-03-02"), tmp_path / "then.db")
+    assert path.read_bytes() == before
+    assert not (tmp_path / "then.db").exists()
+    open_ledger(path).close()
+    assert not [finding for finding in trust.check(str(path), lambda _: None) if finding.wrong]
+
+
+def test_the_copy_of_an_older_version_can_be_put_back(tmp_path: Path) -> None:
+    path = tmp_path / "ledger.db"
+    write_version_1(path, version_1_rows)
+    open_ledger(path).close()
+    (copy,) = (tmp_path / "ledger.db-copies").iterdir()
+    loss = trust.what_would_be_lost(str(path), copy)
+    assert loss.lost
+    assert (loss.entries, loss.lost.total, loss.lost.other) == (2, 0, False)
+    trust.restore(str(path), copy, None)
+    with closing(open_ledger(path)) as ledger:
+        assert ledger.execute("PRAGMA user_version").fetchone() == (VERSION,)
+        assert len(seals(ledger)) == 2

@@ -42,14 +42,14 @@ def opened(ctx: typer.Context, *, create: bool = False) -> Iterator[Session]:
 
 def _daily_copy(session: Session) -> None:
     """After the day's first entry, make or offer the day's copy as the firm has set; a failing copy is told."""
-    from vanstock.routines.session import only_entry_today
+    from vanstock.routines.session import copy_wanted
 
-    if not only_entry_today(session):
+    wish = copy_wanted(session)
+    if not wish:
         return
     from vanstock.routines import trust
 
-    wish = trust.backup_due(session)
-    if not wish:
+    if trust.has_copy_of_today(session):
         return
     if wish == "offer" and not (sys.stdin.isatty() and sys.stdout.isatty()):
         tell("note: first entry today: `vanstock backup` makes the day's copy of the ledger")

@@ -16,6 +16,11 @@ if TYPE_CHECKING:
     from vanstock.model import Finding
     from vanstock.routines.trust import Loss
 
+_TABLES = {
+    "setting": "settings", "supplier": "suppliers", "family": "families", "part": "parts", "fits": "what fits what",
+    "goes_with": "what goes with what", "usual": "the usual table", "pinned": "pinned levels", "place": "places",
+}  # fmt: skip
+
 
 def add_to(app: typer.Typer) -> None:
     """Add these commands to the program."""
@@ -111,15 +116,22 @@ def _put_back(ctx: typer.Context, file: Path, yes: bool) -> None:
 def _say_loss(loss: Loss) -> None:
     last = f", the newest of {loss.newest[:16].replace('T', ' ')}" if loss.newest else ""
     say(f"{loss.copy} holds {_entries(loss.entries)}{last}")
+    if loss.lost and loss.lost.other and loss.entries:
+        say("CAREFUL: it is a copy of another ledger, not of the one in use")
     if loss.lost is None:
         say("the ledger in use cannot be read: what it has beyond this copy cannot be listed; it will be kept aside")
+    elif not loss.lost.total and not loss.lost.tables:
+        say("nothing would be lost: the ledger in use has nothing that is not in this copy")
     elif not loss.lost.total:
-        say("nothing would be lost: the ledger in use has no entry that is not in this copy")
+        say("no entry would be lost")
     else:
         say(f"{_entries(loss.lost.total)} would be lost{', newest first' if loss.lost.total > 1 else ''}:")
         entry_table(loss.lost.entries, loss.lost.parts)
         if loss.lost.total > len(loss.lost.entries):
             say(f"and {loss.lost.total - len(loss.lost.entries)} older ones")
+    if loss.lost and loss.lost.tables:
+        names = ", ".join(_TABLES.get(name, name) for name in loss.lost.tables)
+        say(f"would go back to how the copy has them: {names}")
 
 
 def check(ctx: typer.Context, json: Json = False) -> None:
@@ -171,6 +183,9 @@ def forget(
     if kept:
         older = _many(len(kept), "copy", "copies")
         tell(f"note: {older} in {kept[-1].file.parent} may still hold it: delete what must not")
+    for file in routine.also_holding(chosen.ledger):
+        tell(f"note: {file} may still hold it")
+    tell("note: copies you put elsewhere and folders you exported hold it as before")
 
 
 def _many(count: int, one: str, more: str = "") -> str:

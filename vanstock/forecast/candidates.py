@@ -35,7 +35,7 @@ CANDIDATES = (
     Candidate("damped trend", (0.1, 0.05, 0.9)),
     Candidate("pair", (0.02, 0.2)),
 )
-DEFAULT = CANDIDATES.index(Candidate("SBA", (0.1,)))
+DEFAULT = CANDIDATES.index(Candidate("mean"))
 """What is used while nothing can be scored."""
 _DISCOUNT = 0.9
 _RELUCTANCE = 1.0

@@ -225,8 +225,8 @@ def _less_than_nothing(connection: sqlite3.Connection) -> list[str]:
 
 def _forgotten(connection: sqlite3.Connection) -> list[str]:
     rows = connection.execute(
-        "SELECT DISTINCT f.job FROM forgotten f JOIN booking b ON b.job = f.job"
-        " WHERE b.reference <> '' AND b.entry <= f.entry"
+        "SELECT f.job FROM forgotten f JOIN booking b ON b.job = f.job WHERE b.reference <> '' AND b.seq ="
+        " (SELECT max(seq) FROM booking last WHERE last.job = f.job AND last.entry <= f.entry)"
     )
     return [f"job {job} still names its customer" for (job,) in rows]
 

@@ -19,7 +19,8 @@ from typing import NamedTuple
 
 from vanstock.errors import LedgerUnusable
 from vanstock.ledger.faults import HALF_WRITTEN, damaged, in_plain_words, plain_words, refuse_other
-from vanstock.ledger.file import Ledger
+from vanstock.ledger.file import BUSY_SECONDS, Ledger
+from vanstock.ledger.schema import VERSION
 
 _DAY_SECONDS = 86_400
 _DATED = "%Y-%m-%dT%H%M%S"
@@ -33,8 +34,16 @@ class Copy(NamedTuple):
 
 
 def usual_folder(ledger: Path) -> Path:
-    """Where a ledger's copies lie when no other folder is named."""
-    return ledger.with_name(f"{ledger.name}-copies")
+    """Where a ledger's copies lie when no other folder is named: beside the file itself, not beside a link to it."""
+    real = ledger.resolve() if ledger.is_symlink() else ledger
+    return real.with_name(f"{real.name}-copies")
+
+
+def set_aside(ledger: Path) -> list[Path]:
+    """The other files that hold what a ledger held: set aside, made as it was, or from before an update."""
+    names = (f"{ledger.stem}-set-aside-*.db", f"{ledger.stem}-as-it-was-*.db")
+    found = [file for name in names for file in ledger.parent.glob(name)]
+    return sorted([*found, *usual_folder(ledger).glob(f"{ledger.stem}-version-*.db")])
 
 
 def copies_in(folder: Path, ledger: Path) -> list[Copy]:
@@ -150,7 +159,9 @@ def open_as_it_is(file: Path) -> sqlite3.Connection:
     `LedgerUnusable` when it cannot be read, is no ledger or is newer; a damaged one is opened.
     """
     with in_plain_words(file):
-        connection = sqlite3.connect(f"{file.absolute().as_uri()}?mode=ro", uri=True, isolation_level=None)
+        connection = sqlite3.connect(
+            f"{file.absolute().as_uri()}?mode=ro", uri=True, timeout=BUSY_SECONDS, isolation_level=None
+        )
     try:
         refuse_other(file)
         _take_back_half_a_write(file)
@@ -158,6 +169,16 @@ def open_as_it_is(file: Path) -> sqlite3.Connection:
         connection.close()
         raise
     return connection
+
+
+def refuse_older(connection: sqlite3.Connection, file: Path) -> None:
+    """Raise `LedgerUnusable` for a file of an older version: only opening it to work with brings it up to date."""
+    version = connection.execute("PRAGMA user_version").fetchone()[0]
+    if version < VERSION:
+        raise LedgerUnusable(
+            f"{file} was written by an older vanstock (file version {version}): `vanstock --ledger {file} stock` "
+            "brings it up to date, after a copy; then try again"
+        )
 
 
 def _take_back_half_a_write(file: Path) -> None:
@@ -191,13 +212,15 @@ def push_to_disk(path: Path) -> None:
         os.close(handle)
 
 
-def thin_out(ledger: Ledger, folder: Path, keep: int) -> list[Path]:
-    """Remove old copies of this ledger from a folder: all but the last `keep`, the newest of each of the
-    last 53 weeks, and the newest of each month; returns what was removed."""
+def thin_out(ledger: Ledger, folder: Path, keep: int, made: Path) -> list[Path]:
+    """Remove old copies of this ledger from a folder: all but the one just `made`, the last `keep`, the newest of
+    each of the last 53 weeks, and the newest of each month; returns what was removed."""
     ours = [copy for copy in copies_in(folder, ledger.path) if _same_ledger(ledger, copy.file)]
     removed = []
     for copy in to_remove(ours, keep):
         with suppress(OSError):
+            if copy.file == made:  # by a clock set back it may not be the newest
+                continue
             copy.file.unlink()
             removed.append(copy.file)
     return removed

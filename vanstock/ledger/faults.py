@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from vanstock.errors import LedgerUnusable
+from vanstock.errors import LedgerLocked, LedgerUnusable
 from vanstock.ledger.schema import APPLICATION_ID, VERSION
 
 _SPREADSHEET = b"PK\x03\x04"
@@ -190,7 +190,7 @@ def _readable(path: Path) -> bool:
 def _locked(path: Path) -> LedgerUnusable:
     who = holders(path)
     seen = f" Open in: {', '.join(who)}." if who else ""
-    return LedgerUnusable(
+    return LedgerLocked(
         f"the ledger {path} is being written by another program and did not come free in 10 s: nothing was written."
         f"{seen} Look for another vanstock, a database viewer or a copying program, close it and try again"
     )

@@ -1,8 +1,9 @@
 """Forgetting a customer: the one rewrite that the ledger permits, and how it is permitted.
 
 First an entry of kind "forgotten" is written. While it is the newest, and only then, the file's guards let a
-booking's reference or an entry's note become empty, and nothing else. Quantities, values and seals do not
-hold either, so every sum and every seal stays true. Called by `routines.trust`.
+booking's reference, an entry's note or an entry's digest (a hash of what was said) become empty, and nothing
+else. Quantities, values and seals hold none of them, so every sum and every seal stays true. Called by
+`routines.trust`.
 """
 
 from __future__ import annotations
@@ -55,11 +56,17 @@ def forget(connection: sqlite3.Connection, reference: str, at: datetime) -> Forg
         found = naming(connection, reference)
         note = f"a customer's reference, on {len(found.jobs)} {'job' if len(found.jobs) == 1 else 'jobs'}"
         entry = post_inside(connection, Draft(at=at, kind="forgotten", note=note))
+        marks = ", ".join("?" * len(found.spellings))
+        rows_naming = connection.execute(f"SELECT entry FROM booking WHERE reference IN ({marks})", found.spellings)
+        booked = {seq for (seq,) in rows_naming}
         for text in found.spellings:
             connection.execute("UPDATE booking SET reference = '' WHERE reference = ?", (text,))
             connection.execute("UPDATE job SET reference = '' WHERE reference = ?", (text,))
+        named = [*found.notes, *booked]
+        connection.executemany("UPDATE entry SET digest = '' WHERE seq = ?", [(seq,) for seq in named])
         connection.executemany("UPDATE entry SET note = '' WHERE seq = ?", [(seq,) for seq in found.notes])
-        rows = [(job, entry.seq) for job in found.jobs]
+        bare = {job for (job,) in connection.execute("SELECT job FROM job WHERE reference = ''")}
+        rows = [(job, entry.seq) for job in found.jobs if job in bare]
         connection.executemany("INSERT OR REPLACE INTO forgotten VALUES (?, ?)", rows)
         return Forgotten(entry, found.jobs, len(found.notes))
 

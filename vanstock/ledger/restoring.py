@@ -15,10 +15,10 @@ from datetime import datetime
 from pathlib import Path
 from typing import NamedTuple
 
-from vanstock.errors import LedgerUnusable, NotFound, VanstockError
+from vanstock.errors import LedgerLocked, LedgerUnusable, NotFound, VanstockError
 from vanstock.ledger.catalogue import part_names
 from vanstock.ledger.checking import damage
-from vanstock.ledger.copies import free_name, open_as_it_is, push_to_disk
+from vanstock.ledger.copies import free_name, open_as_it_is, push_to_disk, refuse_older
 from vanstock.ledger.entries import entry_by_id
 from vanstock.ledger.faults import in_plain_words
 from vanstock.ledger.file import BUSY_SECONDS, Ledger, open_ledger, writing
@@ -51,11 +51,17 @@ def look_into(copy: Path) -> Copied:
 
 
 class Lost(NamedTuple):
-    """The entries that going back would lose: how many, the newest of them first, and the parts they name."""
+    """The entries that going back would lose: how many, the newest of them first, and the parts they name.
+
+    `other` when the copy did not begin as the ledger did: it is another ledger's. `tables` of master data would go
+    back to how the copy has them.
+    """
 
     total: int
     entries: tuple[PastEntry, ...]
     parts: dict[str, Part]
+    other: bool = False
+    tables: tuple[str, ...] = ()
 
 
 def would_be_lost(ledger: Path, copy: Path, most: int) -> Lost | None:
@@ -63,13 +69,29 @@ def would_be_lost(ledger: Path, copy: Path, most: int) -> Lost | None:
     if not os.path.isfile(ledger):
         return Lost(0, (), {})
     try:
-        with closing(open_as_it_is(copy)) as old, closing(open_as_it_is(ledger)) as now:
+        with in_plain_words(ledger), closing(open_as_it_is(copy)) as old, closing(open_as_it_is(ledger)) as now:
             kept = {row[0] for row in old.execute("SELECT id FROM entry")}
             ids = [row[0] for row in now.execute("SELECT id FROM entry ORDER BY seq DESC") if row[0] not in kept]
             entries = tuple(lines_of(now, entry_by_id(now, entry_id)) for entry_id in ids[:most])
-            return Lost(len(ids), entries, {part.part: part for part in part_names(now)})
+            first = "SELECT id FROM entry WHERE seq = 1"
+            other = old.execute(first).fetchone() != now.execute(first).fetchone()
+            parts = {part.part: part for part in part_names(now)}
+            return Lost(len(ids), entries, parts, other, _differing(old, now))
+    except LedgerLocked:
+        raise
     except (VanstockError, sqlite3.Error, ValueError, TypeError, LookupError):  # damage can look like anything
         return None
+
+
+def _differing(old: sqlite3.Connection, now: sqlite3.Connection) -> tuple[str, ...]:
+    """The tables of master data that a copy has otherwise than the ledger."""
+    there = {name for (name,) in old.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+    tables = [table for table in _MASTER if table in there and table != "basis"]
+    return tuple(t for t in tables if _rows(old, t) != _rows(now, t))
+
+
+def _rows(connection: sqlite3.Connection, table: str) -> set[tuple[object, ...]]:
+    return set(connection.execute(f"SELECT * FROM {table}"))
 
 
 def put_back(ledger: Path, copy: Path, at: datetime) -> Path | None:
@@ -147,6 +169,7 @@ def as_it_was(source: Path, until: datetime, target: Path) -> tuple[int, int]:
             closing(open_as_it_is(source)) as old,
             closing(open_ledger(ready, create=True)) as new,
         ):
+            refuse_older(old, source)
             with writing(new):
                 counts = _replay(old, new, until)
             look_into(ready)
@@ -177,14 +200,27 @@ def _replay(old: sqlite3.Connection, new: Ledger, until: datetime) -> tuple[int,
         moment = datetime.fromisoformat(head[1])
         if moment > until.astimezone(moment.tzinfo) or (reverses and reverses not in numbers):
             continue
+        if not _jobs_are_there(old, new, seq):
+            continue
         number = numbers[seq] = len(numbers) + 1
         _copy_rows(new, "entry", [(number, *head, numbers.get(reverses), digest)])
         for table in _LINES:
             _copy_lines(old, new, table, seq, number)
         seal_entry(new, number)
-    rows = [(job, numbers[seq]) for job, seq in old.execute("SELECT job, entry FROM forgotten") if seq in numbers]
-    _copy_rows(new, "forgotten", rows)
+    known = {job for (job,) in new.execute("SELECT job FROM job")}
+    rows = [(job, numbers.get(seq, len(numbers))) for job, seq in old.execute("SELECT job, entry FROM forgotten")]
+    _copy_rows(new, "forgotten", [row for row in rows if row[0] in known])
     return len(numbers), total
+
+
+def _jobs_are_there(old: sqlite3.Connection, new: Ledger, seq: int) -> bool:
+    """Whether the jobs that an entry's lines name are known by then: a clock set back can put a part before its job."""
+    named = old.execute(
+        "SELECT job FROM movement WHERE entry = ?1 AND job IS NOT NULL UNION SELECT job FROM missed WHERE entry = ?1"
+        " EXCEPT SELECT job FROM booking WHERE entry = ?1",
+        (seq,),
+    ).fetchall()
+    return all(new.execute("SELECT 1 FROM job WHERE job = ?", row).fetchone() for row in named)
 
 
 def _copy_lines(old: sqlite3.Connection, new: Ledger, table: str, seq: int, number: int) -> None:

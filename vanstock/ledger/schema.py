@@ -2,7 +2,7 @@
 
 What a person did is append-only: `entry` and its lines refuse UPDATE, DELETE and an INSERT that would
 replace. `balance` and `job` are kept by triggers from those lines and can be made again from them. The one
-rewrite that is let through blanks a customer's reference or a note, while the newest entry is of kind
+rewrite that is let through blanks a customer's reference, a note or a digest, while the newest entry is of kind
 "forgotten" (see `forgetting`). Catalogue tables (part, family, supplier ...) are plain master data, and
 `basis` holds what past lists rested on (see `basis`). Nothing here is a rule of the trade; called by `file`,
 and by `checking` to see that the guards are there.
@@ -129,8 +129,8 @@ _REPLACES = {
     **{t: f"SELECT 1 FROM {t} WHERE seq = NEW.seq" for t in ("movement", "missed", "counted", "booking")},
     "seal": "SELECT 1 FROM seal WHERE entry = NEW.entry",
 }
-_BLANKED = {"entry": "note", "booking": "reference"}
-"""The one column of a guarded table that forgetting may blank."""
+_BLANKED = {"entry": ("note", "digest"), "booking": ("reference",)}
+"""The columns of a guarded table that forgetting may blank: a digest is a hash of what was said, reference too."""
 
 
 def guards(table: str) -> str:
@@ -174,17 +174,17 @@ CREATE INDEX basis_part ON basis (part, seq);
 
 
 def _may_be_blanked(table: str) -> str:
-    """The trigger that refuses every change of a row but the blanking of one column while forgetting."""
-    blanked = _BLANKED[table]
+    """The trigger that refuses every change of a row but the blanking of those columns while forgetting."""
+    blanked = " AND ".join(f"NEW.{name} IN ('', OLD.{name})" for name in _BLANKED[table])
     columns = {
-        "entry": ("seq", "id", "at", "kind", "device", "reverses", "digest"),
+        "entry": ("seq", "id", "at", "kind", "device", "reverses"),
         "booking": ("seq", "entry", "job", "date", "time", "family", "job_type", "codes", "status", "van"),
     }[table]
     same = " AND ".join(f"NEW.{name} IS OLD.{name}" for name in columns)
     return f"""
 DROP TRIGGER {table}_never_changed;
 CREATE TRIGGER {table}_never_changed BEFORE UPDATE ON {table}
-  WHEN NOT (NEW.{blanked} = '' AND {same}
+  WHEN NOT ({blanked} AND {same}
     AND (SELECT kind FROM entry WHERE seq = (SELECT max(seq) FROM entry)) = 'forgotten')
   BEGIN SELECT RAISE (ABORT, 'the ledger is append-only: {table} rows are never changed'); END;
 """

@@ -52,7 +52,8 @@ def agrees(path: Path) -> bool:
 
 def mark_of(path: Path) -> Path:
     """Where the mark of a ledger lies."""
-    return path.with_name(f"{path.name}.left")
+    real = path.resolve() if path.is_symlink() else path
+    return real.with_name(f"{real.name}.left")
 
 
 def leave_mark(path: Path) -> None:

@@ -46,7 +46,7 @@ def add_booking(session: Session, job: Job, *, entry_id: str = "") -> Job:
             raise BadValue(f"job {named.job!r} is already in the ledger: choose another id, or move that one")
         return named
 
-    asked = tuple(map(str, job._replace(reference="")))
+    asked = tuple(map(str, job))
     return _booked(session, Draft(session.now, "booked", id=entry_id, asked=asked), plan)
 
 

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any, Concatenate, NamedTuple, ParamSpec, TypeVar
 
 from vanstock.errors import BadValue, LedgerUnusable, VanstockError
+from vanstock.ledger.catalogue import setting
 from vanstock.ledger.entries import Draft, post_inside, sent_before
 from vanstock.ledger.file import Ledger, ledger_path, open_ledger, writing
 from vanstock.ledger.reading import entries_on, last_moment
@@ -84,9 +85,14 @@ def _head(draft: Draft) -> dict[str, Any]:
     return {"at": draft.at, "kind": draft.kind, "id": draft.id, "asked": draft.asked}
 
 
-def only_entry_today(session: Session) -> bool:
-    """Whether the newest entry is the first of its day, and that day today."""
-    return entries_on(session.ledger, session.today, 2) == 1
+def copy_wanted(session: Session) -> str:
+    """How today's copy is wanted after something was written: "offer" after the day's first entry only, "always"
+    after any (until there is one), or "" for neither."""
+    written = entries_on(session.ledger, session.today, 2)
+    wish = setting(session.ledger, "daily_backup") or "offer"
+    if not written or wish == "never" or (wish == "offer" and written > 1):
+        return ""
+    return wish
 
 
 @contextmanager

@@ -19,7 +19,7 @@ from vanstock.ledger.file import ledger_path
 from vanstock.ledger.forgetting import Forgotten, Naming
 from vanstock.ledger.restoring import Lost
 from vanstock.model import Finding
-from vanstock.routines.session import Session, one_act, only_entry_today, open_session
+from vanstock.routines.session import Session, one_act, open_session
 from vanstock.routines.settings import setting_text
 from vanstock.workdays import parse_cutoff, parse_date
 
@@ -55,25 +55,24 @@ class AsItWas(NamedTuple):
 
 
 def backup_folder(session: Session) -> Path:
-    """Where copies go when no folder is named."""
+    """Where copies go when no folder is named; a relative one that was set lies beside the ledger."""
     chosen = setting_text(session, "backup_folder")
-    return Path(chosen).expanduser() if chosen else copies.usual_folder(session.path)
+    if not chosen:
+        return copies.usual_folder(session.path)
+    return session.path.parent / Path(chosen).expanduser()
 
 
 def backup(session: Session, folder: Path | None = None) -> Backup:
     """Write a checked copy of the ledger and thin out old ones; raises `LedgerUnusable`."""
     where = folder or backup_folder(session)
     file = copies.make_copy(session.ledger, where, session.now)
-    removed = copies.thin_out(session.ledger, where, int(setting_text(session, "backups_kept")))
+    removed = copies.thin_out(session.ledger, where, int(setting_text(session, "backups_kept")), file)
     return Backup(file, restoring.look_into(file).entries, tuple(removed))
 
 
-def backup_due(session: Session) -> str:
-    """How the firm wants today's copy, "offer" or "always", right after the day's first entry; else ""."""
-    if not only_entry_today(session):
-        return ""
-    wish = setting_text(session, "daily_backup")
-    return "" if wish == "never" else wish
+def has_copy_of_today(session: Session) -> bool:
+    """Whether a copy was made today, in the folder in use."""
+    return any(copy.at.date() == session.today for copy in copies.copies_in(backup_folder(session), session.path))
 
 
 def check(chosen: str | None, told: Tell) -> list[Finding]:
@@ -87,6 +86,7 @@ def check(chosen: str | None, told: Tell) -> list[Finding]:
     connection = copies.open_as_it_is(path)
     try:
         with in_plain_words(path):
+            copies.refuse_older(connection, path)
             return check_ledger(connection, told)
     finally:
         connection.close()
@@ -149,6 +149,11 @@ def forget(session: Session, reference: str) -> Forgotten:
     """Blank a customer's reference everywhere in the ledger, and record that it was done."""
     what_names(session, reference)
     return forgetting.forget(session.ledger, reference, session.now)
+
+
+def also_holding(chosen: str | None) -> list[Path]:
+    """The files beside a ledger, other than its copies, that hold what it held."""
+    return copies.set_aside(ledger_path(chosen))
 
 
 def copies_kept(chosen: str | None) -> list[copies.Copy]:
