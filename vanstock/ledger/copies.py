@@ -173,7 +173,10 @@ def open_as_it_is(file: Path) -> sqlite3.Connection:
 
 def refuse_older(connection: sqlite3.Connection, file: Path) -> None:
     """Raise `LedgerUnusable` for a file of an older version: only opening it to work with brings it up to date."""
-    version = connection.execute("PRAGMA user_version").fetchone()[0]
+    try:
+        version = connection.execute("PRAGMA user_version").fetchone()[0]
+    except sqlite3.DatabaseError:  # damage: left to whoever reads on
+        return
     if version < VERSION:
         raise LedgerUnusable(
             f"{file} was written by an older vanstock (file version {version}): `vanstock --ledger {file} stock` "
