@@ -218,7 +218,7 @@ def push_to_disk(path: Path) -> None:
 def thin_out(ledger: Ledger, folder: Path, keep: int, made: Path) -> list[Path]:
     """Remove old copies of this ledger from a folder: all but the one just `made`, the last `keep`, the newest of
     each of the last 53 weeks, and the newest of each month; returns what was removed."""
-    ours = [copy for copy in copies_in(folder, ledger.path) if _same_ledger(ledger, copy.file)]
+    ours = own_copies(ledger, folder)
     removed = []
     for copy in to_remove(ours, keep):
         with suppress(OSError):
@@ -227,6 +227,11 @@ def thin_out(ledger: Ledger, folder: Path, keep: int, made: Path) -> list[Path]:
             copy.file.unlink()
             removed.append(copy.file)
     return removed
+
+
+def own_copies(ledger: Ledger, folder: Path) -> list[Copy]:
+    """The copies in a folder that began as this ledger did, oldest first: two of one name may share the folder."""
+    return [copy for copy in copies_in(folder, ledger.path) if _same_ledger(ledger, copy.file)]
 
 
 def to_remove(copies: Iterable[Copy], keep: int) -> list[Copy]:
@@ -240,7 +245,7 @@ def to_remove(copies: Iterable[Copy], keep: int) -> list[Copy]:
 
 
 def _same_ledger(ledger: Ledger, file: Path) -> bool:
-    """Whether a file began as this ledger did: two ledgers of one name may share a folder of copies."""
+    """Whether a file began as this ledger did."""
     first = "SELECT id FROM entry WHERE seq = 1"
     try:
         copy = open_as_it_is(file)

@@ -161,10 +161,9 @@ def copies_kept(chosen: str | None) -> list[copies.Copy]:
     path = ledger_path(chosen)
     try:
         with open_session(chosen, None) as session:
-            folder = backup_folder(session)
+            return copies.own_copies(session.ledger, backup_folder(session))
     except VanstockError:
         beside = copies.copies_in(copies.usual_folder(path), path)
         if not beside:
             raise
         return beside
-    return copies.copies_in(folder, path)
