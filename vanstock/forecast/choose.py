@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 LEAST_WEEKS = 12
 SERVICE = (0.5, 0.8, 0.9, 0.95)
-ORIGINS = 16
+ORIGINS = 32
 _FADE = 0.95
 _SHRINK = 24.0
 """How many origins' worth of the class's score a part's own is mixed with."""
@@ -74,8 +74,8 @@ def origins_of(weeks: int, weeks_ahead: int) -> NDArray[np.int_]:
     last = weeks - weeks_ahead - 1
     if last < LEAST_WEEKS - 1:
         return np.zeros(0, dtype=int)
-    step = max(1, ceil((last - LEAST_WEEKS + 2) / (2 * ORIGINS)))
-    return np.arange(last, LEAST_WEEKS - 2, -step)[: 2 * ORIGINS][::-1].copy()
+    step = max(1, ceil((last - LEAST_WEEKS + 2) / ORIGINS))
+    return np.arange(last, LEAST_WEEKS - 2, -step)[:ORIGINS][::-1].copy()
 
 
 def try_out(need: Array, paths: Array, weeks_ahead: int, open_share: Array) -> Trial:
