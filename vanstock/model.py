@@ -91,7 +91,8 @@ class Usual(NamedTuple):
 
 
 class Job(NamedTuple):
-    """A booking or a finished job. `time` is HH:MM or empty; `status` booked, done or cancelled."""
+    """A booking or a finished job. `time` is HH:MM or empty; `status` booked, done or cancelled; `chosen` are
+    the part numbers it is known to take of those that could be; `readings` as `vanstock.readings` writes them."""
 
     job: str
     date: date
@@ -102,6 +103,8 @@ class Job(NamedTuple):
     status: str = "booked"
     van: str = "van"
     reference: str = ""
+    chosen: tuple[str, ...] = ()
+    readings: str = ""
 
 
 class Used(NamedTuple):
@@ -166,6 +169,7 @@ class FinishedJob(NamedTuple):
     job_type: str
     codes: tuple[str, ...]
     needs: Mapping[str, int]
+    readings: str = ""
 
 
 class Movement(NamedTuple):
@@ -281,36 +285,6 @@ def stock_groups(catalogue: Catalogue) -> dict[str, str]:
         if a < b and (b, a) in stands_in:
             first[b] = first[a]
     return {part: first[now] for part, now in current.items()}
-
-
-class WeightedCase(NamedTuple):
-    """What one kind of finished job took, as base units by stock group, and its share of the weight."""
-
-    weight: float
-    needs: Mapping[str, int]
-
-
-class ComponentChoice(NamedTuple):
-    """A component that a job may take, independently of others: outcomes as (probability, base units by
-    stock group); what is missing to 1 is the chance that nothing is taken."""
-
-    component: str
-    outcomes: tuple[tuple[float, Mapping[str, int]], ...]
-
-
-class JobNeeds(NamedTuple):
-    """What a job will probably take: weighted cases, and with the rest of the weight independent choices.
-
-    `prior_weight` plus the weights of `cases` is 1. `jobs_like_it` counts finished jobs of the same type
-    and family. `known` is False when there is nothing to go by.
-    """
-
-    job: str
-    cases: tuple[WeightedCase, ...]
-    prior: tuple[ComponentChoice, ...]
-    prior_weight: float
-    jobs_like_it: int
-    known: bool = True
 
 
 class Finding(NamedTuple):

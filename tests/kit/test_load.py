@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from vanstock.kit.load import LoadLine, after_loading, day_shortages, plan_buy, plan_load, shortages
 from vanstock.kit.odds import draw_day, job_odds
-from vanstock.model import ComponentChoice, JobNeeds, Part, WeightedCase
+from vanstock.jobneeds import ComponentChoice, JobNeeds, WeightedCase
+from vanstock.model import Part
 
 PARTS = {
     part.part: part

@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 
 from vanstock.kit.load import after_loading, plan_buy, plan_load, shortages
 from vanstock.kit.odds import day_need_quantiles, day_odds, draw_day, job_odds
-from vanstock.model import ComponentChoice, JobNeeds, Part, WeightedCase
+from vanstock.jobneeds import ComponentChoice, JobNeeds, WeightedCase
+from vanstock.model import Part
 
 GROUPS = ("a", "b", "c")
 need = st.dictionaries(st.sampled_from(GROUPS), st.integers(1, 3), max_size=3)

@@ -10,7 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from vanstock.model import Catalogue, FinishedJob, Fits, GoesWith, Job, JobNeeds, Part, Usual
+from vanstock.jobneeds import JobNeeds
+from vanstock.model import Catalogue, FinishedJob, Fits, GoesWith, Job, Part, Usual
 from vanstock.needs.cases import HALF_LIFE_DAYS, WORTH_JOBS, CaseBook, job_needs
 from vanstock.needs.marginals import marginals
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from vanstock.model import ComponentChoice, JobNeeds, WeightedCase
+from vanstock.jobneeds import ComponentChoice, JobNeeds, WeightedCase
 from vanstock.needs.marginals import NeedLine, marginals
 
 

@@ -9,7 +9,7 @@ import pytest
 from scipy import stats
 
 from vanstock.kit.odds import day_odds, job_odds
-from vanstock.model import ComponentChoice, JobNeeds
+from vanstock.jobneeds import ComponentChoice, JobNeeds
 
 DATA = Path(__file__).parents[2] / "data" / "repair_kit.csv"
 

@@ -12,7 +12,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from vanstock.kit.odds import DayDraws, nothing, touched
-from vanstock.model import ComponentChoice, JobNeeds, Part
+from vanstock.jobneeds import ComponentChoice, JobNeeds
+from vanstock.model import Part
 from vanstock.quantity import round_up_to_packs
 
 COVER = 0.99

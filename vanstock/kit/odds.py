@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from math import prod, sqrt
 from typing import TYPE_CHECKING
 
-from vanstock.model import ComponentChoice, JobNeeds
+from vanstock.jobneeds import ComponentChoice, JobNeeds
 
 if TYPE_CHECKING:
     import numpy as np

@@ -1,114 +1,222 @@
 """Weighted cases: what a booked job will take, as a weighted draw from the finished jobs it resembles. Pure.
 
-Levels, near to far: same type and family; same type; all. Each lends the one below a fixed worth in jobs:
+Each level of likeness (see `levels`), near to far, leans on the one above it for a worth in jobs (see `worths`):
 
-    D_near = (sum of faded own cases + w U + m D_type) / (n + w + m)
-    D_type = (sum of faded cases of the type + m D_all) / (n_type + m)
+    D_level = (sum of faded cases of the level + worth x D_above) / (n + worth)
 
-with m = WORTH_JOBS, U the usual table (worth w jobs), n the faded number of cases, and a case fading by half in 365
-days. The marginal of this mixture is the beta-binomial (shrunken) estimate (Gelman et al., Bayesian Data
-Analysis, 3rd ed., ch. 5), and parts that go together stay together. A level with nothing in it drops out.
+with n the faded number of cases, a case fading by half in 365 days; the usual table, worth so many jobs, stands
+beside the own cases of type and family. The marginal of this mixture is the beta-binomial (shrunken) estimate
+(Gelman et al., Bayesian Data Analysis, 3rd ed., ch. 5), and parts that go together stay together. A level with
+nothing in it is the level above it.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
+from typing import TYPE_CHECKING, NamedTuple
 
-from vanstock.model import (
-    EVERY_FAMILY,
-    Catalogue,
-    ComponentChoice,
-    FinishedJob,
-    Job,
-    JobNeeds,
-    Usual,
-    WeightedCase,
-)
+from vanstock.codes import base_code
+from vanstock.jobneeds import ComponentChoice, JobNeeds, WeightedCase
+from vanstock.model import EVERY_FAMILY, Catalogue, FinishedJob, Job, Usual
+from vanstock.needs.levels import HALF_LIFE_DAYS, Index, Marks, bands_of, likeness, measured_alike
 from vanstock.needs.mapping import PartMap
+from vanstock.needs.shrink import shrunken
+from vanstock.needs.worths import History, UsualOdds, Worths, learnt
 
-WORTH_JOBS = 4.0
-HALF_LIFE_DAYS = 365.0
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Floats = NDArray[np.float64]
+    Places = NDArray[np.intp]
+
+LEVELS = (
+    "same type, family and fault code",
+    "same type and family",
+    "same type and fault code, any family",
+    "same type, any family",
+    "all jobs",
+)
+_WITH_USUAL = 1
+"""The level beside whose own cases the usual table stands."""
 
 Components = tuple[tuple[str, int], ...]
-Weights = dict[Components, float]
 
 
-@dataclass(frozen=True, slots=True)
-class FamilyCases:
-    """Every case in one family's own part numbers: the distinct needs, and for each case the (probability,
-    place in `needs`) pairs of what it may come out as."""
+class LevelShare(NamedTuple):
+    """One level of likeness to a booked job: how many finished jobs are of it, how many they count for now, what the
+    level above is worth beside them in jobs, and the share of the estimate that comes by this level."""
+
+    name: str
+    jobs: int
+    faded: float
+    worth: float
+    share: float
+
+
+class Evidence(NamedTuple):
+    """What an estimate rests on: its levels near to far, each finished job with its weight in it, heaviest and newest
+    first, the usual table's weight, and the worth in jobs that the table says it has."""
+
+    levels: tuple[LevelShare, ...]
+    jobs: tuple[tuple[FinishedJob, float], ...]
+    usual_share: float
+    usual_worth: float
+
+
+class FamilyCases(NamedTuple):
+    """Every distinct case in one family's own part numbers: the distinct needs, and as three columns which case
+    (number) comes out as which need (number) with which probability."""
 
     needs: tuple[Mapping[str, int], ...]
-    variants: Mapping[Components, tuple[tuple[float, int], ...]]
+    case: Places
+    need: Places
+    probability: Floats
+
+
+class _Leaning(NamedTuple):
+    """The weight of each finished job in an estimate, of the usual table last; the levels that it was made of."""
+
+    weights: Floats
+    levels: tuple[LevelShare, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class CaseBook:
     """Every finished job as a case by component, faded to one day, ready to be asked for many jobs."""
 
+    jobs: tuple[FinishedJob, ...]
     parts: PartMap
-    near: Mapping[tuple[str, str], Weights]
-    of_type: Mapping[str, Weights]
-    everything: Weights
-    counts: Mapping[tuple[str, str], int]
+    worths: Worths
     usual: Mapping[tuple[str, str], tuple[Usual, ...]]
-    _families: dict[str, FamilyCases] = field(default_factory=dict, repr=False, compare=False)
-    _answers: dict[tuple[str, str], JobNeeds] = field(default_factory=dict, repr=False, compare=False)
+    distinct: tuple[Components, ...]
+    case_of: Places
+    fade: Floats
+    index: Index
+    marks: Marks
+    _families: dict[object, FamilyCases] = field(default_factory=dict, repr=False, compare=False)
+    _answers: dict[object, JobNeeds] = field(default_factory=dict, repr=False, compare=False)
 
     @classmethod
-    def build(cls, finished: Iterable[FinishedJob], catalogue: Catalogue, *, today: date) -> CaseBook:
-        """Sort the cases by level once."""
-        jobs = list(finished)
-        parts = PartMap.build(catalogue).learning(jobs)
-        near: dict[tuple[str, str], Weights] = defaultdict(lambda: defaultdict(float))
-        of_type: dict[str, Weights] = defaultdict(lambda: defaultdict(float))
-        everything: Weights = defaultdict(float)
-        counts: dict[tuple[str, str], int] = defaultdict(int)
-        for job in jobs:
-            case = _by_component(job, parts)
-            weight = 0.5 ** (max((today - job.date).days, 0) / HALF_LIFE_DAYS)
-            near[job.job_type, job.family][case] += weight
-            of_type[job.job_type][case] += weight
-            everything[case] += weight
-            counts[job.job_type, job.family] += 1
-        return cls(parts, near, of_type, everything, counts, _usual_by_kind(catalogue.usual))
+    def build(
+        cls, finished: Iterable[FinishedJob], catalogue: Catalogue, *, today: date, worths: Worths | None = None
+    ) -> CaseBook:
+        """Lay out the cases once; the worths are learnt from these jobs unless they are given."""
+        import numpy as np
+
+        jobs = tuple(sorted(finished, key=lambda job: job.date))
+        parts = PartMap.build(catalogue).learning(jobs, today=today)
+        cases = [_by_component(job, parts) for job in jobs]
+        distinct = tuple(sorted(set(cases)))
+        number = {case: i for i, case in enumerate(distinct)}
+        age = np.array([max((today - job.date).days, 0) for job in jobs], dtype=np.float64)
+        index = Index.of(jobs)
+        book = cls(
+            jobs=jobs,
+            parts=parts,
+            worths=worths or Worths(),
+            usual=_usual_by_kind(catalogue.usual),
+            distinct=distinct,
+            case_of=np.array([number[case] for case in cases], dtype=np.intp),
+            fade=0.5 ** (age / HALF_LIFE_DAYS),
+            index=index,
+            marks=index.marks(jobs),
+        )
+        return book if worths else replace(book, worths=learnt(book.history()))
+
+    def history(self) -> History:
+        """The jobs in order of date, one a row, with what each took and could take of every component seen."""
+        import numpy as np
+
+        seen = sorted({component for case in self.distinct for component, _ in case})
+        column = {component: i for i, component in enumerate(seen)}
+        took = np.zeros((len(self.distinct), len(seen)), dtype=np.bool_)
+        for row, case in enumerate(self.distinct):
+            took[row, [column[component] for component, _ in case]] = True
+        kinds = sorted({(job.job_type, job.family) for job in self.jobs})
+        known = [self.usual_rows(*kind) for kind in kinds]
+        odds = np.zeros((len(kinds), len(seen)))
+        for row, lines in enumerate(known):
+            for line in lines:
+                if line.component in column:
+                    odds[row, column[line.component]] = line.probability
+        can_be = np.array([[bool(self.parts.for_component(family, c)) for c in seen] for _, family in kinds], bool)
+        kind_of = np.array([kinds.index((job.job_type, job.family)) for job in self.jobs], dtype=np.intp)
+        day = np.array([job.date.toordinal() for job in self.jobs])
+        worth = np.array([usual_worth(lines) for lines in known])
+        usual = UsualOdds(odds[kind_of], worth[kind_of])
+        return History(day, self.marks, took[self.case_of], can_be[kind_of], usual)
+
+    def usual_rows(self, job_type: str, family: str) -> list[Usual]:
+        """The usual rows for a job type and family: its own, and those for every family where it has none."""
+        rows = {row.component: row for row in self.usual.get((job_type, EVERY_FAMILY), ())}
+        rows |= {row.component: row for row in self.usual.get((job_type, family), ())}
+        return [row for _, row in sorted(rows.items())]
 
     def needs_for(self, job: Job) -> JobNeeds:
-        """What this job will probably take; jobs of one type and family share their cases."""
-        kind = (job.job_type, job.family)
-        if kind not in self._answers:
-            self._answers[kind] = self._needs_of(kind)
-        return self._answers[kind]._replace(job=job.job)
+        """What this job will probably take; jobs that are alike in all that matters share their answer."""
+        key = (job.job_type, job.family, frozenset(map(base_code, job.codes)), job.chosen, tuple(bands_of(job)))
+        if key not in self._answers:
+            self._answers[key] = self._needs_of(job)
+        return self._answers[key]._replace(job=job.job)
 
-    def _needs_of(self, kind: tuple[str, str]) -> JobNeeds:
-        job_type, family = kind
-        own = self.near.get(kind, {})
-        above = _mixed(self.of_type.get(job_type, {}), self.everything)
-        usual = _usual_rows(self.usual, kind)
-        worth = sum(row.worth_jobs for row in usual) / len(usual) if usual else 0.0
-        lent = WORTH_JOBS if above else 0.0
-        total = sum(own.values()) + worth + lent
-        if total <= 0:
+    def _needs_of(self, job: Job) -> JobNeeds:
+        import numpy as np
+
+        usual = self.usual_rows(job.job_type, job.family)
+        leaning = self._leaning(job, usual_worth(usual))
+        if leaning is None:
             return JobNeeds("", (), (), 0.0, 0, known=False)
-        shares: Weights = {case: weight / total for case, weight in own.items()}
-        for case, weight in above.items():
-            shares[case] = shares.get(case, 0.0) + lent * weight / total
-        prior = tuple(_choice(row, self.parts, family) for row in usual)
-        return JobNeeds("", self._mapped(shares, family), prior, worth / total, self.counts.get(kind, 0))
+        shares: Floats = np.bincount(self.case_of, leaning.weights[:-1], len(self.distinct)).astype(np.float64)
+        prior = tuple(_choice(row, self.parts, job) for row in usual)
+        like = leaning.levels[_WITH_USUAL].jobs
+        return JobNeeds("", self._mapped(shares, job), prior, float(leaning.weights[-1]), like)
 
-    def _mapped(self, shares: Weights, family: str) -> tuple[WeightedCase, ...]:
+    def _leaning(self, job: Job, known: float) -> _Leaning | None:
+        """Each finished job's weight, from all jobs down to the nearest level; None when there is nothing at all."""
+        import numpy as np
+
+        wanted = self.index.marks([job])
+        weight = self.fade
+        if self.worths.alike != 1 and wanted.bands.any():
+            weight = weight * self.worths.alike ** measured_alike(wanted, self.marks)[0]
+        every = np.ones(len(self.jobs), dtype=np.bool_)
+        masks = [*(level[0] for level in likeness(wanted, self.marks)), every]
+        own = [np.append(weight * mask, known if i == _WITH_USUAL else 0.0) for i, mask in enumerate(masks)]
+        totals = [float(level.sum()) for level in own]
+        lends = [worth if any(totals[i + 1 :]) else 0.0 for i, worth in enumerate((*self.worths[:4], 0.0))]
+        if not any(totals):
+            return None
+        estimate = np.zeros(len(self.jobs) + 1)
+        for level, total, worth in zip(own[::-1], totals[::-1], lends[::-1], strict=True):
+            if total + worth > 0:
+                estimate = shrunken(level, total, estimate, worth)
+        counts = [int(mask.sum()) for mask in masks]
+        return _Leaning(estimate, _shares(counts, totals, lends))
+
+    def _mapped(self, shares: Floats, job: Job) -> tuple[WeightedCase, ...]:
         """Cases in the family's own part numbers, those that come out the same put together."""
-        if family not in self._families:
-            self._families[family] = _family_cases(self.everything, self.parts, family)
-        known = self._families[family]
-        merged = [0.0] * len(known.needs)
-        for case, weight in shares.items():
-            for probability, place in known.variants[case]:
-                merged[place] += weight * probability
-        return tuple(WeightedCase(weight, known.needs[i]) for i, weight in enumerate(merged) if weight > 0)
+        import numpy as np
+
+        key = (job.family, job.chosen)
+        if key not in self._families:
+            self._families[key] = _family_cases(self.distinct, self.parts, job)
+        known = self._families[key]
+        merged = np.bincount(known.need, shares[known.case] * known.probability, len(known.needs))
+        return tuple(WeightedCase(float(merged[i]), known.needs[i]) for i in np.flatnonzero(merged > 0))
+
+    def evidence(self, job: Job) -> Evidence:
+        """Which finished jobs the needs of this job rest on, and how much on each."""
+        worth = usual_worth(self.usual_rows(job.job_type, job.family))
+        leaning = self._leaning(job, worth)
+        if leaning is None:
+            return Evidence((), (), 0.0, 0.0)
+        weighed = list(zip(self.jobs, leaning.weights.tolist(), strict=False))
+        weighed.sort(key=lambda pair: (-round(pair[1], 12), -pair[0].date.toordinal(), pair[0].job))
+        return Evidence(leaning.levels, tuple(weighed), float(leaning.weights[-1]), worth)
 
 
 def job_needs(job: Job, finished: Sequence[FinishedJob], catalogue: Catalogue, *, today: date) -> JobNeeds:
@@ -116,18 +224,20 @@ def job_needs(job: Job, finished: Sequence[FinishedJob], catalogue: Catalogue, *
     return CaseBook.build(finished, catalogue, today=today).needs_for(job)
 
 
-def still_needed(needs: JobNeeds, fitted: Mapping[str, int]) -> JobNeeds:
-    """What a job that has been begun still takes: its needs less what was fitted, base units by group."""
-    cases = tuple(WeightedCase(case.weight, _less(case.needs, fitted)) for case in needs.cases)
-    prior = tuple(
-        choice._replace(outcomes=tuple((p, _less(need, fitted)) for p, need in choice.outcomes))
-        for choice in needs.prior
-    )
-    return needs._replace(cases=cases, prior=prior)
+def usual_worth(rows: Sequence[Usual]) -> float:
+    """What the usual table is worth in jobs for a kind of job: the mean of its rows."""
+    return sum(row.worth_jobs for row in rows) / len(rows) if rows else 0.0
 
 
-def _less(need: Mapping[str, int], fitted: Mapping[str, int]) -> Mapping[str, int]:
-    return {group: qty - fitted.get(group, 0) for group, qty in need.items() if qty > fitted.get(group, 0)}
+def _shares(counts: Sequence[int], totals: Sequence[float], lends: Sequence[float]) -> tuple[LevelShare, ...]:
+    """How much of an estimate comes by each level: its own jobs' part of what the nearer levels left to it."""
+    left = 1.0
+    found = []
+    for name, count, total, worth in zip(LEVELS, counts, totals, lends, strict=True):
+        own = left * total / (total + worth) if total > 0 else 0.0
+        found.append(LevelShare(name, count, total, worth, own))
+        left -= own
+    return tuple(found)
 
 
 def _by_component(job: FinishedJob, parts: PartMap) -> Components:
@@ -137,43 +247,32 @@ def _by_component(job: FinishedJob, parts: PartMap) -> Components:
     return tuple(sorted(case.items()))
 
 
-def _mixed(of_type: Mapping[Components, float], everything: Mapping[Components, float]) -> Weights:
-    """The distribution of the type, leaning on all jobs, with weights that add up to 1; empty for none."""
-    total_all = sum(everything.values())
-    lent = WORTH_JOBS if total_all else 0.0
-    total = sum(of_type.values()) + lent
-    mixed = {case: lent * weight / total_all / total for case, weight in everything.items()} if total_all else {}
-    for case, weight in of_type.items():
-        mixed[case] = mixed.get(case, 0.0) + weight / total
-    return mixed
+def _family_cases(cases: Sequence[Components], parts: PartMap, job: Job) -> FamilyCases:
+    import numpy as np
 
-
-def _family_cases(cases: Iterable[Components], parts: PartMap, family: str) -> FamilyCases:
-    drawn = {case: parts.variants(family, dict(case)) for case in cases}
-    keys = sorted({tuple(sorted(need.items())) for variants in drawn.values() for _, need in variants})
-    place = {key: i for i, key in enumerate(keys)}
-    variants = {
-        case: tuple((probability, place[tuple(sorted(need.items()))]) for probability, need in found)
-        for case, found in drawn.items()
-    }
-    return FamilyCases(tuple(dict(key) for key in keys), variants)
+    place: dict[tuple[tuple[str, int], ...], int] = {}
+    rows = [
+        (number, place.setdefault(tuple(sorted(need.items())), len(place)), probability)
+        for number, case in enumerate(cases)
+        for probability, need in parts.variants(job.family, dict(case), chosen=job.chosen)
+    ]
+    columns = list(zip(*rows, strict=True)) or [(), (), ()]
+    return FamilyCases(
+        tuple(map(dict, place)),
+        np.array(columns[0], dtype=np.intp),
+        np.array(columns[1], dtype=np.intp),
+        np.array(columns[2], dtype=np.float64),
+    )
 
 
 def _usual_by_kind(usual: Iterable[Usual]) -> dict[tuple[str, str], tuple[Usual, ...]]:
     table: dict[tuple[str, str], tuple[Usual, ...]] = defaultdict(tuple)
     for row in usual:
         table[row.job_type, row.family] += (row,)
-    return table
+    return dict(table)
 
 
-def _usual_rows(usual: Mapping[tuple[str, str], tuple[Usual, ...]], kind: tuple[str, str]) -> list[Usual]:
-    """The usual rows for a job type and family: its own, and those for every family where it has none."""
-    rows = {row.component: row for row in usual.get((kind[0], EVERY_FAMILY), ())}
-    rows |= {row.component: row for row in usual.get(kind, ())}
-    return [row for _, row in sorted(rows.items())]
-
-
-def _choice(row: Usual, parts: PartMap, family: str) -> ComponentChoice:
-    served = parts.for_component(family, row.component)
+def _choice(row: Usual, parts: PartMap, job: Job) -> ComponentChoice:
+    served = parts.for_component(job.family, row.component, chosen=job.chosen)
     outcomes = [(row.probability * share, parts.with_riders({group: row.qty})) for share, group in served]
     return ComponentChoice(row.component, tuple(outcomes))

@@ -7,12 +7,17 @@ Parts are named by *stock group*: superseded numbers and two-way interchangeable
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 
 from vanstock.model import EVERY_FAMILY, Catalogue, FinishedJob, stock_groups
+from vanstock.needs.levels import HALF_LIFE_DAYS
+from vanstock.needs.shrink import shrunken
 from vanstock.quantity import unit
 
+SHARE_WORTH = 10.0
+"""How many jobs the shares of the fits table are worth beside the parts that a family's jobs took."""
 Need = dict[str, int]
 Variants = list[tuple[float, Need]]
 
@@ -33,25 +38,40 @@ class PartMap:
         component_of = {part: _component(catalogue, part, group) for part, group in groups.items()}
         return cls(groups, component_of, _shares(catalogue, groups, component_of), _riders(catalogue, groups))
 
-    def learning(self, finished: Iterable[FinishedJob]) -> PartMap:
-        """The same tables, with the parts that a family's own jobs took where no fits row says what serves."""
-        seen: dict[tuple[str, str], dict[str, float]] = defaultdict(lambda: defaultdict(float))
+    def learning(self, finished: Iterable[FinishedJob], *, today: date) -> PartMap:
+        """The same tables as a family's own jobs bear them out: where no fits row says what serves a component, what
+        those jobs took; where several do, their shares leaning on the table for `SHARE_WORTH` jobs, older jobs fading.
+        """
+        took: dict[tuple[str, str], dict[str, float]] = defaultdict(lambda: defaultdict(float))
         for job in finished:
+            faded = 0.5 ** (max((today - job.date).days, 0) / HALF_LIFE_DAYS)
             for part in job.needs:
-                component = self.component_of.get(part, part)
-                if not {(job.family, component), (EVERY_FAMILY, component)} & self.shares.keys():
-                    seen[job.family, component][part] += 1
-        return replace(self, shares={**self.shares, **{key: _normalised(r, self.groups) for key, r in seen.items()}})
+                took[job.family, self.component_of.get(part, part)][self.groups.get(part, part)] += faded
+        shares = dict(self.shares)
+        for (family, component), seen in took.items():
+            listed = self.for_component(family, component)
+            if len(listed) > 1:
+                shares[family, component] = _borne_out(listed, seen)
+            elif not {(family, component), (EVERY_FAMILY, component)} & self.shares.keys():
+                total = sum(seen.values())
+                shares[family, component] = tuple((count / total, group) for group, count in sorted(seen.items()))
+        return replace(self, shares=shares)
 
-    def for_component(self, family: str, component: str) -> tuple[tuple[float, str], ...]:
+    def for_component(
+        self, family: str, component: str, *, chosen: Sequence[str] = ()
+    ) -> tuple[tuple[float, str], ...]:
         """The (share, group) pairs of a component in a family, shares adding up to 1; empty for none.
 
-        A family with rows of its own for a component takes none of the rows for every family.
+        A family with rows of its own for a component takes none of the rows for every family. A part that is
+        `chosen` for its component is the only one.
         """
+        settled = {self.groups[part] for part in chosen if self.component_of.get(part) == component}
+        if settled:
+            return tuple((1 / len(settled), group) for group in sorted(settled))
         own = self.shares.get((family, component))
         return own if own is not None else self.shares.get((EVERY_FAMILY, component), ())
 
-    def variants(self, family: str, components: Mapping[str, int]) -> Variants:
+    def variants(self, family: str, components: Mapping[str, int], *, chosen: Sequence[str] = ()) -> Variants:
         """Every way that so much of each component becomes part numbers, with its probability.
 
         Components that no part of this family serves drop out: the family has none.
@@ -59,7 +79,7 @@ class PartMap:
         certain: Need = {}
         split = []
         for component, qty in components.items():
-            choices = self.for_component(family, component)
+            choices = self.for_component(family, component, chosen=chosen)
             if len(choices) == 1:
                 certain[choices[0][1]] = certain.get(choices[0][1], 0) + qty
             elif choices:
@@ -97,6 +117,12 @@ class PartMap:
                     waiting.append((group, True))
                     waiting.extend((also, False) for also, _, _ in self.riders.get(group, ()))
         return after[::-1]
+
+
+def _borne_out(listed: Sequence[tuple[float, str]], seen: Mapping[str, float]) -> tuple[tuple[float, str], ...]:
+    """The shares of the parts listed for one place, leaning on the table; what is not listed does not count."""
+    total = sum(seen.get(group, 0.0) for _, group in listed)
+    return tuple((shrunken(seen.get(group, 0.0), total, share, SHARE_WORTH), group) for share, group in listed)
 
 
 def _plus(need: Need, group: str, qty: int) -> Need:

@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from vanstock.model import ComponentChoice, JobNeeds
+from vanstock.jobneeds import ComponentChoice, JobNeeds
 
 
 @dataclass(frozen=True, slots=True)

@@ -46,7 +46,7 @@ def _finished(job: Job, lines: list[Used], owed: Owed, groups: Mapping[str, str]
         if row.missed > 0:
             owed[groups.get(row.part, row.part)].append((job.date, row.missed))
     taken = {part: qty for part, qty in needs.items() if qty > 0}
-    return FinishedJob(job.job, job.date, job.family, job.job_type, job.codes, taken)
+    return FinishedJob(job.job, job.date, job.family, job.job_type, job.codes, taken, job.readings)
 
 
 def _settle(owed: list[tuple[date, int]], fitted: int, day: date) -> int:

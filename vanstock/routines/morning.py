@@ -15,8 +15,10 @@ from vanstock.kit.odds import DayOdds, draw_day
 from vanstock.ledger import catalogue, reading
 from vanstock.ledger.entries import Draft, sent_before
 from vanstock.ledger.valuing import Line
-from vanstock.model import Entry, Job, JobNeeds, Part
-from vanstock.needs.cases import CaseBook, still_needed
+from vanstock.jobneeds import JobNeeds
+from vanstock.model import Entry, Job, Part
+from vanstock.needs.begun import still_needed
+from vanstock.needs.cases import CaseBook
 from vanstock.needs.marginals import NeedLine, marginals
 from vanstock.quantity import round_up_to_packs, show_qty
 from vanstock.routines.cautions import cautions_for

@@ -70,7 +70,8 @@ class _Booked:
 def _booked(session: Session, past: Past, review: date, intervals: Mapping[str, int]) -> _Booked:
     """The need of booked jobs at the target quantile inside each part's interval, at the median beyond it."""
     from vanstock.kit.odds import day_need_quantiles
-    from vanstock.needs.cases import CaseBook, still_needed
+    from vanstock.needs.begun import still_needed
+    from vanstock.needs.cases import CaseBook
 
     ahead = sorted((j for j in past.jobs if j.status == "booked" and j.date >= review), key=lambda j: (j.date, j.time))
     book = CaseBook.build(past.finished, past.catalogue, today=session.today)
