@@ -19,7 +19,8 @@ _NOTHING: Mapping[str, Any] = MappingProxyType({})
 
 
 class Supplier(NamedTuple):
-    """Who sells parts, how long they take, when an order must be in, and what the carriage costs."""
+    """Who sells parts, how long they take, when an order must be in, what the carriage costs, and at what time of
+    day goods come (empty: not known)."""
 
     supplier: str
     name: str = ""
@@ -29,6 +30,7 @@ class Supplier(NamedTuple):
     carriage: int = 0
     carriage_paid_over: int | None = None
     email: str = ""
+    comes_at: str = ""
 
 
 class Family(NamedTuple):
@@ -42,7 +44,8 @@ class Family(NamedTuple):
 
 class Part(NamedTuple):
     """A part number and what is known of it. `pack_size` is base units; `cost` a price per unit ex VAT;
-    `surcharge` pence; `weight_grams` grams for one unit; `lead_working_days` None means the supplier's."""
+    `surcharge` pence; `weight_grams` grams and `bulk_ml` millilitres of room for one unit; `lead_working_days`
+    None means the supplier's."""
 
     part: str
     description: str = ""
@@ -60,6 +63,7 @@ class Part(NamedTuple):
     hazard: str = ""
     gtin: str = ""
     superseded_by: str = ""
+    bulk_ml: int | None = None
 
 
 class Fits(NamedTuple):

@@ -14,6 +14,7 @@ import pytest
 from hypothesis import strategies as st
 
 from vanstock.cli import main, show
+from vanstock.codes import read_codes
 from vanstock.errors import VanstockError
 from vanstock.exchange.csvfile import defused, undefused
 from vanstock.exchange.gtin import parse_gtin
@@ -34,7 +35,7 @@ from vanstock.quantity import (
     show_qty,
 )
 from vanstock.routines import job, settings, stock
-from vanstock.routines.booking import add_booking, read_codes, read_time
+from vanstock.routines.booking import add_booking, read_time
 from vanstock.routines.naming import find_job, find_part
 from vanstock.routines.session import Session
 from vanstock.workdays import parse_cutoff, parse_date, parse_days

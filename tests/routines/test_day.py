@@ -76,13 +76,6 @@ def test_a_finished_job_is_not_moved_or_cancelled(session: Session) -> None:
             act(session, done.job)
 
 
-@pytest.mark.parametrize(
-    ("text", "codes"), [("p2463; P246b-00", ("P2463", "P246B-00")), ("", ()), ("P1,P2 P3", ("P1", "P2", "P3"))]
-)
-def test_fault_codes_are_read_in_capitals(text: str, codes: tuple[str, ...]) -> None:
-    assert booking.read_codes(text) == codes
-
-
 @pytest.mark.parametrize("text", ["2027-02-30", "tomorrow", "01/03/2027"])
 def test_a_date_that_does_not_exist_is_told(text: str) -> None:
     with pytest.raises(BadValue, match="does not exist"):

@@ -10,6 +10,7 @@ import typer
 from vanstock.cli.job import JobName
 from vanstock.cli.options import Day, Json, Van, example, opened
 from vanstock.cli.show import Column, as_json, say, table, tell, words
+from vanstock.codes import read_codes
 from vanstock.workdays import parse_date
 
 if TYPE_CHECKING:
@@ -57,7 +58,7 @@ def add(
             time=routine.read_time(time),
             family=family,
             job_type=job_type.strip(),
-            codes=routine.read_codes(codes),
+            codes=read_codes(codes),
             van=van,
             reference=reference.strip(),
         )

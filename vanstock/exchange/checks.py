@@ -224,8 +224,11 @@ def usual(rows: Lined[Usual], names: Names) -> Iterable[Problem]:
 
 
 def jobs(rows: Lined[Job], names: Names) -> Iterable[Problem]:
-    """Families and vans that exist."""
+    """Families, vans and chosen parts that exist."""
     for line, row in rows:
+        for part in row.chosen:
+            if text := names.unknown("parts", part):
+                yield Problem("jobs.csv", line, text)
         if text := names.unknown("families", row.family):
             yield Problem("jobs.csv", line, text)
         if names.places.get(row.van) != "van" and (row.van in names.places or names.unknown("places", row.van)):

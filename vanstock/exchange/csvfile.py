@@ -105,14 +105,16 @@ class Record:
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """A file's name, its columns in order, those that must be there, those whose text may hold anything, and those
-    that hold a list. The first column is what other files call a row by."""
+    """A file's name, its columns in order, those that must be there, those whose text may hold anything, those that
+    hold a list, and those at the end that are only written when some row fills one. The first column is what other
+    files call a row by."""
 
     file: str
     columns: tuple[str, ...]
     required: tuple[str, ...]
     free_text: tuple[str, ...] = ()
     lists: tuple[str, ...] = ()
+    rarely: tuple[str, ...] = ()
 
 
 def read_sheet(path: Path, sheet: Sheet, problems: list[Problem], unread: Unread) -> Iterator[Record]:

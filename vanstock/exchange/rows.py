@@ -12,6 +12,7 @@ from datetime import date
 from decimal import Decimal
 from functools import lru_cache
 
+from vanstock.codes import read_codes
 from vanstock.errors import BadValue
 from vanstock.exchange.csvfile import Record
 from vanstock.exchange.gtin import parse_gtin
@@ -29,10 +30,10 @@ from vanstock.quantity import (
     unit,
     value_of,
 )
+from vanstock.readings import read_readings, write_readings
 from vanstock.workdays import parse_cutoff, parse_date, parse_days
 
 _COST = re.compile(r"[0-9]+(\.[0-9]{1,15})?")
-_CODE = re.compile(r"[A-Z0-9][A-Z0-9-]{0,15}")
 _LONGEST_ID = 64
 
 
@@ -95,12 +96,16 @@ def _year(text: str) -> int:
     return year
 
 
-def _codes(text: str) -> tuple[str, ...]:
-    codes = tuple(code.strip().upper() for code in text.split(";") if code.strip())
-    for code in codes:
-        if not _CODE.fullmatch(code):
-            raise BadValue(f"fault code {code!r} is not one: write letters and digits, like P2463;P2452")
-    return codes
+def _chosen(text: str) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(part.strip() for part in text.split(";") if part.strip()))
+
+
+def _readings(text: str) -> str:
+    return write_readings(read_readings(text))
+
+
+def _millilitres(text: str) -> int:
+    return parse_qty(text, "LTR")
 
 
 def _unit(text: str) -> str:
@@ -139,6 +144,7 @@ def supplier(record: Record) -> Supplier | None:
         carriage=record.read("carriage", _not_below_zero(parse_money), 0),
         carriage_paid_over=record.read("carriage_paid_over", _not_below_zero(parse_money), None),
         email=record.read("email", _email, ""),
+        comes_at=record.read("comes_at", _time, ""),
     )
 
 
@@ -182,6 +188,7 @@ def part(record: Record) -> Part | None:
         hazard=record.text("hazard"),
         gtin=record.read("gtin", parse_gtin, ""),
         superseded_by=record.text("superseded_by"),
+        bulk_ml=record.read("bulk_litres", _not_below_zero(_millilitres), None),
     )
 
 
@@ -240,10 +247,12 @@ def job(record: Record, today: date) -> Job | None:
         time=record.read("time", _time, ""),
         family=_id(record, "family"),
         job_type=_id(record, "job_type"),
-        codes=record.read("codes", _codes, ()),
+        codes=record.read("codes", read_codes, ()),
         status=status,
         van=record.text("van", "van"),
         reference=record.text("reference"),
+        chosen=record.read("chosen", _chosen, ()),
+        readings=record.read("readings", _readings, ""),
     )
     return found if len(record.problems) == before else None
 

@@ -25,7 +25,16 @@ def write_folder(folder: Path, contents: FolderContents, parts: Mapping[str, Par
     for sheet, rows in _files(contents, parts):
         cells = list(rows)
         if cells:
-            write_rows(folder / sheet.file, sheet.columns, cells)
+            columns = _filled(sheet, cells)
+            write_rows(folder / sheet.file, columns, (row[: len(columns)] for row in cells))
+
+
+def _filled(sheet: Sheet, rows: Sequence[Cells]) -> Sequence[str]:
+    """The columns of a file, without the rare ones at its end that no row fills."""
+    kept = len(sheet.columns)
+    while sheet.columns[kept - 1] in sheet.rarely and not any(row[kept - 1] for row in rows):
+        kept -= 1
+    return sheet.columns[:kept]
 
 
 def _files(contents: FolderContents, parts: Mapping[str, Part]) -> Iterator[tuple[Sheet, Iterable[Cells]]]:
@@ -61,7 +70,7 @@ def _supplier(row: Supplier) -> Cells:
     paid_over = "" if row.carriage_paid_over is None else format_money(row.carriage_paid_over)
     return (
         row.supplier, row.name, str(row.lead_working_days), row.order_days, row.cutoff, format_money(row.carriage),
-        paid_over, row.email,
+        paid_over, row.email, row.comes_at,
     )  # fmt: skip
 
 
@@ -71,17 +80,19 @@ def _family(row: Family) -> Cells:
 
 def _part(row: Part) -> Cells:
     weight = "" if row.weight_grams is None else format_qty(row.weight_grams, "KGM")
+    bulk = "" if row.bulk_ml is None else format_qty(row.bulk_ml, "LTR")
     return (
         row.part, row.description, row.component, row.unit, format_price(row.cost), format_qty(row.pack_size, row.unit),
         row.supplier, row.supplier_part, _maybe(row.lead_working_days), str(int(row.one_time_use)),
         format_money(row.surcharge), _maybe(row.shelf_life_days), weight, row.hazard, row.gtin, row.superseded_by,
+        bulk,
     )  # fmt: skip
 
 
 def _job(row: Job) -> Cells:
     return (
         row.job, row.date.isoformat(), row.time, row.family, row.job_type, ";".join(row.codes), row.status, row.van,
-        row.reference,
+        row.reference, ";".join(row.chosen), row.readings,
     )  # fmt: skip
 
 

@@ -11,8 +11,8 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from vanstock.kit.odds import DayDraws, nothing, touched
 from vanstock.jobneeds import ComponentChoice, JobNeeds
+from vanstock.kit.odds import DayDraws, nothing, touched
 from vanstock.model import Part
 from vanstock.quantity import round_up_to_packs
 

@@ -26,6 +26,8 @@ if TYPE_CHECKING:
     Rows = tuple[NDArray[np.intp], NDArray[np.int64]]
 
 DRAWS = 20_000
+_FEW = 2**15 - 1
+"""Outcomes up to this many are numbered in 16 bits, which sort several times quicker."""
 
 Outcomes = Sequence[tuple[float, Mapping[str, int]]]
 """(probability, base units by stock group); what is missing to 1 is the chance that nothing is taken."""
@@ -130,6 +132,7 @@ class Take:
     place: int
     index: NDArray[np.intp]
     qty: NDArray[np.int64]
+    most: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +146,7 @@ class DayDraws:
 
     def with_stock(self, supply: Mapping[str, int]) -> DayOdds:
         """The odds of each job in order, earlier ones drawing first."""
-        done = self._lacking(supply) == 0
+        done = self._done(supply)
         jobs = tuple(
             _odds(needs, supply, float(done[place].mean()), self.draws, first=place == 0)
             for place, needs in enumerate(self.needs)
@@ -190,11 +193,32 @@ class DayDraws:
                 found[group] = int(taken[-top]) if len(taken) >= top else 0
         return found
 
-    def _lacking(self, supply: Mapping[str, int]) -> NDArray[np.int32]:
+    def _done(self, supply: Mapping[str, int]) -> NDArray[np.bool_]:
+        """Which jobs (row) are finished in which draws (column): `_lacking` without the counting."""
+        import numpy as np
+
+        done = np.ones((len(self.needs), self.draws), dtype=np.bool_)
+        left = np.empty(self.draws, dtype=np.int64)
+        for group, takes in self.takes.items():
+            held = max(supply.get(group, 0), 0)
+            if sum(take.most for take in takes) <= held:
+                continue
+            left.fill(held)
+            most = 0
+            for take in takes:
+                after = left[take.index]
+                after -= take.qty
+                left[take.index] = after
+                most += take.most
+                if most > held:
+                    done[take.place][take.index[after < 0]] = False
+        return done
+
+    def _lacking(self, supply: Mapping[str, int]) -> NDArray[np.int64]:
         """How many groups each job (row) lacks in each draw (column)."""
         import numpy as np
 
-        lacking = np.zeros((len(self.needs), self.draws), dtype=np.int32)
+        lacking = np.zeros((len(self.needs), self.draws), dtype=np.int64)
         for group in self.takes:
             for place, index, _ in self._short(group, supply.get(group, 0)):
                 lacking[place, index] += 1
@@ -206,7 +230,7 @@ class DayDraws:
 
         takes = self.takes.get(group, ())
         held = max(held, 0)
-        if sum(int(take.qty.max()) for take in takes) <= held:
+        if sum(take.most for take in takes) <= held:
             return
         taken = np.zeros(self.draws, dtype=np.int64)
         for take in takes:
@@ -234,7 +258,7 @@ def draw_day(jobs: Sequence[JobNeeds], *, seed: int, draws: int = DRAWS) -> DayD
     for place, needs in enumerate(jobs):
         for group, parts in _draw(needs, rng, draws).items():
             index, qty = parts[0] if len(parts) == 1 else _summed(parts, draws)
-            takes[group].append(Take(place, index, qty))
+            takes[group].append(Take(place, index, qty, int(qty.max())))
     return DayDraws(tuple(jobs), dict(sorted(takes.items())), draws)
 
 
@@ -260,23 +284,31 @@ def _draw(needs: JobNeeds, rng: np.random.Generator, draws: int) -> dict[str, li
 def _spread(
     outcomes: Sequence[Mapping[str, int]], picks: NDArray[np.intp], draws: NDArray[np.intp]
 ) -> Iterator[tuple[str, Rows]]:
-    """By group, the draws that picked an outcome which takes some of it, and how much."""
+    """By group, the draws that picked an outcome which takes some of it, and how much.
+
+    Draws are put in order of what they picked, so that those of one outcome are a run, and the runs of all
+    outcomes that take some of a group are laid end to end, group after group, in one go.
+    """
     import numpy as np
 
-    order = np.argsort(picks, kind="stable")
-    bounds = np.searchsorted(picks[order], np.arange(len(outcomes) + 1)).tolist()
-    rows: dict[str, tuple[list[int], list[int]]] = {}
-    for outcome, need in enumerate(outcomes):
-        if bounds[outcome] < bounds[outcome + 1]:
-            for group, qty in need.items():
-                places, amounts = rows.setdefault(group, ([], []))
-                places.append(outcome)
-                amounts.append(qty)
-    starts, sorted_draws = np.array(bounds), draws[order]
-    for group, (places, amounts) in rows.items():
-        lengths = starts[1:][places] - starts[:-1][places]
-        shift = np.repeat(starts[:-1][places] - (np.cumsum(lengths) - lengths), lengths)
-        yield group, (sorted_draws[shift + np.arange(len(shift))], np.repeat(np.array(amounts), lengths))
+    counts = np.bincount(picks, minlength=len(outcomes) + 1)
+    starts = np.cumsum(counts) - counts
+    picked = np.flatnonzero(counts[: len(outcomes)]).tolist()
+    rows = sorted((group, place, qty) for place in picked for group, qty in outcomes[place].items())
+    if not rows:
+        return
+    groups, places, amounts = zip(*rows, strict=True)
+    lengths = counts[list(places)]
+    ends = np.cumsum(lengths)
+    run = np.arange(ends[-1]) + np.repeat(starts[list(places)] - (ends - lengths), lengths)
+    order = np.argsort(picks.astype(np.int16) if len(outcomes) < _FEW else picks, kind="stable")
+    index, qty = draws[order][run], np.repeat(np.array(amounts, dtype=np.int64), lengths)
+    begun = 0
+    for last, group in enumerate(groups):
+        if last + 1 == len(groups) or groups[last + 1] != group:
+            end = int(ends[last])
+            yield group, (index[begun:end], qty[begun:end])
+            begun = end
 
 
 def _summed(parts: Sequence[Rows], draws: int) -> Rows:

@@ -22,6 +22,7 @@ from vanstock.ledger.entries import (
     open_entry,
     write_stock,
 )
+from vanstock.ledger.jobrows import COLUMNS, to_row
 from vanstock.ledger.sealing import seal_entry
 from vanstock.ledger.valuing import Line
 from vanstock.model import Job, Used
@@ -75,12 +76,9 @@ def _told(rows: Iterator[dict[str, Any]], progress: Callable[[int], None]) -> It
 
 
 def _bookings(seq: int, jobs: Sequence[Job]) -> Iterator[dict[str, Any]]:
+    names = COLUMNS.split(", ")
     for job in jobs:
-        yield {
-            "entry": seq, "job": job.job, "date": job.date.isoformat(), "time": job.time, "family": job.family,
-            "job_type": job.job_type, "codes": ";".join(job.codes), "status": job.status, "van": job.van,
-            "reference": job.reference,
-        }  # fmt: skip
+        yield {"entry": seq, **dict(zip(names, to_row(job), strict=True))}
 
 
 def _history(seq: int, used: Sequence[Used]) -> Iterator[dict[str, Any]]:

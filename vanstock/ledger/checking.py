@@ -12,6 +12,7 @@ from collections.abc import Callable
 from datetime import date, datetime
 from typing import NamedTuple
 
+from vanstock.ledger.jobrows import COLUMNS
 from vanstock.ledger.schema import VERSION, schema_of, wanted_schema
 from vanstock.ledger.sealing import true_seals
 from vanstock.model import Finding
@@ -116,11 +117,10 @@ def _worth(connection: sqlite3.Connection) -> list[str]:
 
 
 def _jobs(connection: sqlite3.Connection) -> list[str]:
-    columns = "job, date, time, family, job_type, codes, status, van, reference"
-    last = f"SELECT {columns} FROM booking WHERE seq IN (SELECT max(seq) FROM booking GROUP BY job)"
+    last = f"SELECT {COLUMNS} FROM booking WHERE seq IN (SELECT max(seq) FROM booking GROUP BY job)"
     rows = connection.execute(
-        f"SELECT job FROM (SELECT {columns} FROM job EXCEPT {last})"
-        f" UNION SELECT job FROM ({last} EXCEPT SELECT {columns} FROM job)"
+        f"SELECT job FROM (SELECT {COLUMNS} FROM job EXCEPT {last})"
+        f" UNION SELECT job FROM ({last} EXCEPT SELECT {COLUMNS} FROM job)"
     )
     return [f"job {job} does not stand as it was last booked" for (job,) in rows]
 

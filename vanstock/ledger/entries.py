@@ -16,6 +16,7 @@ from typing import NamedTuple
 
 from vanstock.errors import EntryConflict, NotFound, VanstockError
 from vanstock.ledger.file import writing
+from vanstock.ledger.jobrows import COLUMNS, STATUS, to_row
 from vanstock.ledger.sealing import seal_entry
 from vanstock.ledger.valuing import Line, Pool, value_lines
 from vanstock.model import Entry, Job
@@ -156,23 +157,7 @@ def _insert_rows(connection: sqlite3.Connection, columns: str, rows: Sequence[tu
 
 
 def _insert_bookings(connection: sqlite3.Connection, seq: int, bookings: Iterable[Job]) -> None:
-    rows = [
-        (
-            seq,
-            j.job,
-            j.date.isoformat(),
-            j.time,
-            j.family,
-            j.job_type,
-            ";".join(j.codes),
-            j.status,
-            j.van,
-            j.reference,
-        )
-        for j in bookings
-    ]
-    columns = "booking (entry, job, date, time, family, job_type, codes, status, van, reference)"
-    _insert_rows(connection, columns, rows)
+    _insert_rows(connection, f"booking (entry, {COLUMNS})", [(seq, *to_row(job)) for job in bookings])
 
 
 def _insert_movements(connection: sqlite3.Connection, seq: int, lines: Iterable[Line]) -> None:
@@ -271,17 +256,16 @@ def _entry_to_reverse(connection: sqlite3.Connection, entry_id: str) -> Entry:
 
 def _reverse_bookings(connection: sqlite3.Connection, seq: int, undone: Entry) -> None:
     """Put each job back as it was; a job that the entry made is left cancelled, never removed."""
-    columns = "job, date, time, family, job_type, codes, status, van, reference"
-    made = connection.execute(f"SELECT seq, {columns} FROM booking WHERE entry = ?", (undone.seq,)).fetchall()
+    made = connection.execute(f"SELECT seq, {COLUMNS} FROM booking WHERE entry = ?", (undone.seq,)).fetchall()
     for number, *state in made:
-        now = connection.execute(f"SELECT {columns} FROM job WHERE job = ?", (state[0],)).fetchone()
+        now = connection.execute(f"SELECT {COLUMNS} FROM job WHERE job = ?", (state[0],)).fetchone()
         if now != tuple(state):
             raise VanstockError(f"job {state[0]} was changed again after that: undo the later change first")
         before = connection.execute(
-            f"SELECT {columns} FROM booking WHERE job = ? AND seq < ? ORDER BY seq DESC LIMIT 1", (state[0], number)
+            f"SELECT {COLUMNS} FROM booking WHERE job = ? AND seq < ? ORDER BY seq DESC LIMIT 1", (state[0], number)
         ).fetchone()
-        cancelled = (*state[:6], "cancelled", *state[7:])
-        _insert_rows(connection, f"booking (entry, {columns})", [(seq, *(before or cancelled))])
+        cancelled = (*state[:STATUS], "cancelled", *state[STATUS + 1 :])
+        _insert_rows(connection, f"booking (entry, {COLUMNS})", [(seq, *(before or cancelled))])
 
 
 def last_undoable(connection: sqlite3.Connection) -> str:

@@ -9,36 +9,29 @@ import sqlite3
 from collections.abc import Iterable
 from datetime import date
 
+from vanstock.ledger.jobrows import COLUMNS, from_row
 from vanstock.model import Balance, Entry, Job, Movement, OpeningStock, PastEntry, Used
-
-_JOB = "job, date, time, family, job_type, codes, status, van, reference"
-
-
-def _job(row: tuple[str, ...]) -> Job:
-    name, day, time, family, job_type, codes, status, van, reference = row
-    split = tuple(codes.split(";")) if codes else ()
-    return Job(name, date.fromisoformat(day), time, family, job_type, split, status, van, reference)
 
 
 def jobs(connection: sqlite3.Connection) -> list[Job]:
     """Every job, in the order it was first booked."""
-    return [_job(row) for row in connection.execute(f"SELECT {_JOB} FROM job ORDER BY rowid")]
+    return [from_row(row) for row in connection.execute(f"SELECT {COLUMNS} FROM job ORDER BY rowid")]
 
 
 def job_named(connection: sqlite3.Connection, name: str) -> Job | None:
     """The job with this id (any case), or None."""
-    sql = f"SELECT {_JOB} FROM job WHERE job = ?"
+    sql = f"SELECT {COLUMNS} FROM job WHERE job = ?"
     row = connection.execute(sql, (name,)).fetchone() or connection.execute(f"{sql} COLLATE NOCASE", (name,)).fetchone()
-    return _job(row) if row else None
+    return from_row(row) if row else None
 
 
 def jobs_between(connection: sqlite3.Connection, first: date, last: date) -> list[Job]:
     """The jobs from `first` to `last`, both included, in time order; a job without a time comes last."""
     rows = connection.execute(
-        f"SELECT {_JOB} FROM job WHERE date BETWEEN ? AND ? ORDER BY date, time = '', time, rowid",
+        f"SELECT {COLUMNS} FROM job WHERE date BETWEEN ? AND ? ORDER BY date, time = '', time, rowid",
         (first.isoformat(), last.isoformat()),
     )
-    return [_job(row) for row in rows]
+    return [from_row(row) for row in rows]
 
 
 def used(connection: sqlite3.Connection) -> list[Used]:
@@ -163,10 +156,10 @@ def entries_on(connection: sqlite3.Connection, day: date, most: int) -> int:
 def brought(connection: sqlite3.Connection) -> dict[str, Job]:
     """Each job as an import last wrote it."""
     rows = connection.execute(
-        f"SELECT {_JOB} FROM booking WHERE seq IN (SELECT max(b.seq) FROM booking b JOIN entry e ON e.seq = b.entry"
+        f"SELECT {COLUMNS} FROM booking WHERE seq IN (SELECT max(b.seq) FROM booking b JOIN entry e ON e.seq = b.entry"
         " WHERE e.kind = 'imported' GROUP BY b.job)"
     )
-    return {row[0]: _job(row) for row in rows}
+    return {row[0]: from_row(row) for row in rows}
 
 
 def _past(connection: sqlite3.Connection, seq: int, part: str, job: str) -> PastEntry:
@@ -186,14 +179,14 @@ def _past(connection: sqlite3.Connection, seq: int, part: str, job: str) -> Past
         else connection.execute(f"SELECT part, place, qty FROM counted WHERE entry = ? {by_part}", values).fetchall()
     )
     bookings = (
-        [] if part else connection.execute(f"SELECT {_JOB} FROM booking WHERE entry = ? {which}", values).fetchall()
+        [] if part else connection.execute(f"SELECT {COLUMNS} FROM booking WHERE entry = ? {which}", values).fetchall()
     )
     return PastEntry(
         entry_by_seq(connection, seq),
         tuple(Movement(*row) for row in movements),
         tuple(missed),
         tuple(counted),
-        tuple(_job(row) for row in bookings),
+        tuple(from_row(row) for row in bookings),
         _undone_by(connection, seq),
     )
 

@@ -22,11 +22,20 @@ from vanstock.ledger.copies import free_name, open_as_it_is, push_to_disk, refus
 from vanstock.ledger.entries import entry_by_id
 from vanstock.ledger.faults import in_plain_words
 from vanstock.ledger.file import BUSY_SECONDS, Ledger, open_ledger, writing
+from vanstock.ledger.jobrows import COLUMNS
 from vanstock.ledger.reading import last_moment, lines_of
-from vanstock.ledger.sealing import SEALED, seal_entry
+from vanstock.ledger.sealing import seal_entry
 from vanstock.model import Part, PastEntry
 
-_MASTER = ("setting", "supplier", "family", "part", "fits", "goes_with", "usual", "pinned", "place", "basis")
+_TOLD = ("basis", "said")
+_MASTER = ("setting", "supplier", "family", "part", "fits", "goes_with", "usual", "pinned", "place", *_TOLD)
+_COLUMNS = {
+    "booking": COLUMNS,
+    "counted": "part, place, qty",
+    "movement": "part, qty, from_place, to_place, value, job, order_no",
+    "missed": "job, part, qty",
+}
+"""An entry's lines without the entry and their number."""
 _LINES = ("booking", "counted", "movement", "missed")
 """In the order an entry writes them: a count settles a mark before its difference is moved."""
 
@@ -86,7 +95,7 @@ def would_be_lost(ledger: Path, copy: Path, most: int) -> Lost | None:
 def _differing(old: sqlite3.Connection, now: sqlite3.Connection) -> tuple[str, ...]:
     """The tables of master data that a copy has otherwise than the ledger."""
     there = {name for (name,) in old.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
-    tables = [table for table in _MASTER if table in there and table != "basis"]
+    tables = [table for table in _MASTER if table in there and table not in _TOLD]
     return tuple(t for t in tables if _rows(old, t) != _rows(now, t))
 
 
@@ -224,7 +233,7 @@ def _jobs_are_there(old: sqlite3.Connection, new: Ledger, seq: int) -> bool:
 
 
 def _copy_lines(old: sqlite3.Connection, new: Ledger, table: str, seq: int, number: int) -> None:
-    columns = SEALED[table].removeprefix("entry, seq, ") + (", reference" if table == "booking" else "")
+    columns = _COLUMNS[table]
     rows = old.execute(f"SELECT {columns} FROM {table} WHERE entry = ? ORDER BY seq", (seq,)).fetchall()
     marks = ", ".join("?" * (len(columns.split(",")) + 1))
     new.executemany(f"INSERT INTO {table} (entry, {columns}) VALUES ({marks})", [(number, *row) for row in rows])

@@ -1,11 +1,11 @@
 """The tables, guards and balances of the ledger file, as migrations.
 
-What a person did is append-only: `entry` and its lines refuse UPDATE, DELETE and an INSERT that would
-replace. `balance` and `job` are kept by triggers from those lines and can be made again from them. The one
-rewrite that is let through blanks a customer's reference, a note or a digest, while the newest entry is of kind
-"forgotten" (see `forgetting`). Catalogue tables (part, family, supplier ...) are plain master data, and
-`basis` holds what past lists rested on (see `basis`). Nothing here is a rule of the trade; called by `file`,
-and by `checking` to see that the guards are there.
+What a person did is append-only: `entry` and its lines refuse UPDATE, DELETE and an INSERT that would replace.
+`balance` and `job` are kept by triggers from those lines and can be made again from them. The one rewrite that
+is let through blanks a customer's reference, a note or a digest, while the newest entry is of kind "forgotten"
+(see `forgetting`). Catalogue tables (part, family, supplier ...) are plain master data, and `basis` and `said`
+hold what past lists rested on and what odds were told (see `basis`, `said`). Nothing here is a rule of the
+trade; called by `file`, and by `checking` to see that the guards are there.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from sqlite_utils import Migrations
 
-VERSION = 3
+VERSION = 4
 APPLICATION_ID = 0x56414E53
 """The four bytes in the file's header that say it is a vanstock ledger."""
 
@@ -173,14 +173,37 @@ CREATE INDEX basis_part ON basis (part, seq);
 """
 
 
-def _may_be_blanked(table: str) -> str:
+_BOOKED = ("seq", "entry", "job", "date", "time", "family", "job_type", "codes", "status", "van")
+_READ = ("chosen", "readings")
+"""What a booking says since `_known_of_a_job`: the part numbers that it is known to take, and readings."""
+_JOBS_KNOWN = """
+ALTER TABLE booking ADD COLUMN chosen TEXT NOT NULL DEFAULT '';
+ALTER TABLE booking ADD COLUMN readings TEXT NOT NULL DEFAULT '';
+ALTER TABLE job ADD COLUMN chosen TEXT NOT NULL DEFAULT '';
+ALTER TABLE job ADD COLUMN readings TEXT NOT NULL DEFAULT '';
+ALTER TABLE part ADD COLUMN bulk_ml INTEGER;
+ALTER TABLE supplier ADD COLUMN comes_at TEXT NOT NULL DEFAULT '';
+DROP TRIGGER booking_moves_job;
+CREATE TRIGGER booking_moves_job AFTER INSERT ON booking BEGIN
+  INSERT INTO job VALUES (NEW.job, NEW.date, NEW.time, NEW.family, NEW.job_type, NEW.codes, NEW.status,
+    NEW.van, NEW.reference, NEW.chosen, NEW.readings)
+    ON CONFLICT (job) DO UPDATE SET date = excluded.date, time = excluded.time,
+    family = excluded.family, job_type = excluded.job_type, codes = excluded.codes,
+    status = excluded.status, van = excluded.van, reference = excluded.reference,
+    chosen = excluded.chosen, readings = excluded.readings;
+END;
+CREATE TABLE said (
+  seq INTEGER PRIMARY KEY, at TEXT NOT NULL, job TEXT NOT NULL, odds REAL NOT NULL, odds_now REAL NOT NULL,
+  jobs_like_it INTEGER NOT NULL) STRICT;
+CREATE INDEX said_job ON said (job, seq);
+"""
+
+
+def _may_be_blanked(table: str, *more: str) -> str:
     """The trigger that refuses every change of a row but the blanking of those columns while forgetting."""
     blanked = " AND ".join(f"NEW.{name} IN ('', OLD.{name})" for name in _BLANKED[table])
-    columns = {
-        "entry": ("seq", "id", "at", "kind", "device", "reverses"),
-        "booking": ("seq", "entry", "job", "date", "time", "family", "job_type", "codes", "status", "van"),
-    }[table]
-    same = " AND ".join(f"NEW.{name} IS OLD.{name}" for name in columns)
+    columns = {"entry": ("seq", "id", "at", "kind", "device", "reverses"), "booking": _BOOKED}[table]
+    same = " AND ".join(f"NEW.{name} IS OLD.{name}" for name in (*columns, *more))
     return f"""
 DROP TRIGGER {table}_never_changed;
 CREATE TRIGGER {table}_never_changed BEFORE UPDATE ON {table}
@@ -202,7 +225,7 @@ def wanted_schema() -> set[tuple[str, str, str]]:
     """Type, name and SQL of every table, index and trigger that a ledger of this version has."""
     empty = sqlite3.connect(":memory:")
     try:
-        for script in (*_first_scripts(), _TRUST, *_later_guards(), _BASIS):
+        for script in (*_first_scripts(), _TRUST, *_later_guards(), _BASIS, *_known_scripts()):
             empty.executescript(script)
         return schema_of(empty)
     finally:
@@ -232,6 +255,15 @@ def _keep_bases(db: Any) -> None:
     db.executescript(_BASIS)
 
 
+def _known_scripts() -> list[str]:
+    return [_JOBS_KNOWN, _may_be_blanked("booking", *_READ)]
+
+
+def _known_of_a_job(db: Any) -> None:
+    for script in _known_scripts():
+        db.executescript(script)
+
+
 def migrations() -> Migrations:
     """Every step from an empty file to `VERSION`, in order."""
     from sqlite_utils import Migrations
@@ -240,6 +272,7 @@ def migrations() -> Migrations:
     steps(name="0001_ledger")(_create_everything)
     steps(name="0002_trust")(_seal_everything)
     steps(name="0003_basis")(_keep_bases)
+    steps(name="0004_known_of_a_job")(_known_of_a_job)
     return steps
 
 

@@ -17,8 +17,11 @@ from math import inf
 from typing import Any
 
 Row = tuple[Any, ...]
+_KNOWN = " || iif(chosen = '' AND readings = '', '', char(10) || chosen || char(10) || readings)"
+"""What is known of a job beside its booking, sealed with the last column where there is any: the seals of bookings
+that were written before there could be stay true."""
 SEALED = {
-    "booking": "entry, seq, job, date, time, family, job_type, codes, status, van",
+    "booking": "entry, seq, job, date, time, family, job_type, codes, status, van" + _KNOWN,
     "counted": "entry, seq, part, place, qty",
     "movement": "entry, seq, part, qty, from_place, to_place, value, job, order_no",
     "missed": "entry, seq, job, part, qty",
@@ -53,7 +56,7 @@ def _seal(before: str, head: Row, lines: Iterable[Row]) -> str:
 
 def true_seals(connection: sqlite3.Connection) -> Iterator[tuple[int, str]]:
     """What the seal of every entry ought to be, in the ledger's order, in one pass over all tables."""
-    streams = [_Stream(connection, table) for table in SEALED]
+    streams = [_Stream(connection, table, columns) for table, columns in _sealed_in(connection).items()]
     before = ""
     for head in connection.execute(f"SELECT {_HEAD} FROM entry ORDER BY seq"):
         seq = head[0]
@@ -62,11 +65,17 @@ def true_seals(connection: sqlite3.Connection) -> Iterator[tuple[int, str]]:
         yield seq, before
 
 
+def _sealed_in(connection: sqlite3.Connection) -> dict[str, str]:
+    """`SEALED` as a file of this or an older version has it: an older one knows nothing beside a booking."""
+    there = {name for (name,) in connection.execute("SELECT name FROM pragma_table_info('booking')")}
+    return SEALED if "chosen" in there else {table: text.removesuffix(_KNOWN) for table, text in SEALED.items()}
+
+
 class _Stream:
     """The lines of one table, handed out entry by entry; lines are stored in their entries' order."""
 
-    def __init__(self, connection: sqlite3.Connection, table: str) -> None:
-        self.rows = connection.execute(f"SELECT {SEALED[table]} FROM {table} ORDER BY seq")
+    def __init__(self, connection: sqlite3.Connection, table: str, columns: str) -> None:
+        self.rows = connection.execute(f"SELECT {columns} FROM {table} ORDER BY seq")
         self.row: Row = ()
         self.entry: float = 0
         self._step()

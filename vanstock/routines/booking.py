@@ -15,7 +15,6 @@ from vanstock.routines.session import Session, once, one_act
 from vanstock.workdays import parse_cutoff
 
 _LONGEST = 64
-_CODE = re.compile(r"[A-Z0-9][A-Z0-9-]{0,15}")
 
 
 def read_time(text: str) -> str:
@@ -23,15 +22,6 @@ def read_time(text: str) -> str:
     if not text:
         return ""
     return parse_cutoff(text.replace(".", ":")).strftime("%H:%M")
-
-
-def read_codes(text: str) -> tuple[str, ...]:
-    """Fault codes separated by `;`, `,` or spaces, in capitals; raises `BadValue`."""
-    codes = tuple(code.upper() for code in re.split(r"[;,\s]+", text) if code)
-    for code in codes:
-        if not _CODE.fullmatch(code):
-            raise BadValue(f"fault code {code!r} is not one: write letters and digits, like P2463")
-    return codes
 
 
 @one_act

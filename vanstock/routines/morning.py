@@ -9,13 +9,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
 
+from vanstock.jobneeds import JobNeeds
 from vanstock.kit import load as plans
 from vanstock.kit.load import BuyLine, LoadLine, ShortLine
 from vanstock.kit.odds import DayOdds, draw_day
 from vanstock.ledger import catalogue, reading
 from vanstock.ledger.entries import Draft, sent_before
 from vanstock.ledger.valuing import Line
-from vanstock.jobneeds import JobNeeds
 from vanstock.model import Entry, Job, Part
 from vanstock.needs.begun import still_needed
 from vanstock.needs.cases import CaseBook
