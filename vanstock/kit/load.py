@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from vanstock.jobneeds import ComponentChoice, JobNeeds
 from vanstock.kit.odds import DayDraws, nothing, touched
@@ -23,8 +23,7 @@ LEAST_GAIN = 0.005
 _WHOLE_PACKS = ("LTR", "MTR", "KGM", "PR")
 
 
-@dataclass(frozen=True, slots=True)
-class LoadLine:
+class LoadLine(NamedTuple):
     """Carry `qty` base units of a part from a store to the van, which has `on_hand`."""
 
     part: str
@@ -34,17 +33,17 @@ class LoadLine:
     group: str
 
 
-@dataclass(frozen=True, slots=True)
-class BuyLine:
-    """A group that is short after loading: buy `qty` base units; leaving it off costs `gain` finished jobs."""
+class BuyLine(NamedTuple):
+    """A group that is short after loading: `qty` base units to buy, the jobs finished for want of which it would be
+    `worth` buying were it there before the first job, and those that it gains coming when it comes."""
 
     group: str
     qty: int
+    worth: float
     gain: float
 
 
-@dataclass(frozen=True, slots=True)
-class ShortLine:
+class ShortLine(NamedTuple):
     """A group that may run short on a job: `qty` base units missing, `lost_odds` gained were it plentiful."""
 
     group: str
@@ -103,21 +102,26 @@ def after_loading(van: Mapping[str, int], lines: Sequence[LoadLine], groups: Map
     return supply
 
 
-def plan_buy(day: DayDraws, supply: Mapping[str, int], needed: Mapping[str, int]) -> list[BuyLine]:
-    """What to buy before leaving, most gain first: groups short of the day's need whose lack costs odds.
+def plan_buy(
+    day: DayDraws, supply: Mapping[str, int], needed: Mapping[str, int], since: Mapping[str, int]
+) -> list[BuyLine]:
+    """What to buy, most gain first: groups short of the day's need whose lack costs odds.
 
-    `supply` is base units by group with the load list aboard. The gain of a line is what leaving it off the
-    list would cost: expected jobs finished with every line filled, less the same without this one. Filled
-    alone, a part whose gasket is missing too would seem worth nothing, and so would the gasket.
+    `supply` is base units by group with the load list aboard; `since` the place of the first job before which a
+    group can come (absent: not today). What a line is worth is what leaving it off would cost: expected jobs finished
+    with every line filled, less the same without this one. Filled alone, a part whose gasket is missing too would
+    seem worth nothing, and so would the gasket.
     """
     short = {group: qty for group, qty in needed.items() if qty > max(supply.get(group, 0), 0)}
-    gains = day.gains(supply, short)
+    comes = {group: since.get(group, len(day.needs)) for group in short}
+    worth = day.gains(supply, short)
+    gains = day.gains(supply, short, since=comes)
     lines = [
-        BuyLine(group, qty - max(supply.get(group, 0), 0), gains[group])
+        BuyLine(group, qty - max(supply.get(group, 0), 0), sum(worth[group]), sum(gains[group]))
         for group, qty in short.items()
-        if gains[group] >= LEAST_GAIN
+        if sum(worth[group]) >= LEAST_GAIN
     ]
-    return sorted(lines, key=lambda line: (-line.gain, line.group))
+    return sorted(lines, key=lambda line: (-line.worth, line.group))
 
 
 def shortages(needs: JobNeeds, quantities: Mapping[str, int], supply: Mapping[str, int]) -> list[ShortLine]:

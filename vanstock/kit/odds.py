@@ -12,7 +12,7 @@ is the share of seeded draws in which it is finished, with the standard error of
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import prod, sqrt
 from typing import TYPE_CHECKING
@@ -155,16 +155,36 @@ class DayDraws:
             return DayOdds(jobs, None)
         return DayOdds(jobs, jobs[0].probability if len(jobs) == 1 else float(done.all(axis=0).mean()))
 
-    def gains(self, supply: Mapping[str, int], filled: Mapping[str, int]) -> dict[str, float]:
-        """By group of `filled`: the jobs lost if all of them were brought up to `filled` but this one."""
-        lacking = self._lacking({**supply, **filled})
-        return {
-            group: sum(
-                int((lacking[place][index] == 0).sum()) for place, index, _ in self._short(group, supply.get(group, 0))
-            )
-            / self.draws
-            for group in filled
-        }
+    def gains(
+        self, supply: Mapping[str, int], filled: Mapping[str, int], *, since: Mapping[str, int] | None = None
+    ) -> dict[str, tuple[float, ...]]:
+        """By group of `filled`, for each job: the odds lost if all were brought up to `filled` but this one.
+
+        What is named in `since` is only there from the job at that place on; the rest before the first job.
+        """
+        lacking = self._lacking(supply, filled, since or {})
+        found = {}
+        for group in filled:
+            lost = [0.0] * len(self.needs)
+            for place, index, _ in self._short(group, supply.get(group, 0)):
+                lost[place] = int((lacking[place][index] == 0).sum()) / self.draws
+            found[group] = tuple(lost)
+        return found
+
+    def cured(self, supply: Mapping[str, int], place: int, groups: Collection[str]) -> float:
+        """The odds that one job gains if none of these groups could run short on it, all else as it is."""
+        import numpy as np
+
+        lacking = np.zeros(self.draws, dtype=np.int32)
+        others = np.zeros(self.draws, dtype=np.bool_)
+        for group, takes in self.takes.items():
+            if any(take.place == place for take in takes):
+                for where, index, _ in self._short(group, supply.get(group, 0)):
+                    if where == place:
+                        lacking[index] += 1
+                        if group not in groups:
+                            others[index] = True
+        return float(((lacking > 0) & ~others).mean())
 
     def shortfalls(self, supply: Mapping[str, int]) -> list[dict[str, tuple[float, int]]]:
         """For each job: by group, the share of draws in which it is short when the job's turn comes, and
@@ -214,31 +234,43 @@ class DayDraws:
                     done[take.place][take.index[after < 0]] = False
         return done
 
-    def _lacking(self, supply: Mapping[str, int]) -> NDArray[np.int64]:
-        """How many groups each job (row) lacks in each draw (column)."""
+    def _lacking(
+        self, supply: Mapping[str, int], filled: Mapping[str, int], since: Mapping[str, int]
+    ) -> NDArray[np.int32]:
+        """How many groups each job (row) lacks in each draw (column) with some brought up to `filled`."""
         import numpy as np
 
-        lacking = np.zeros((len(self.needs), self.draws), dtype=np.int64)
+        lacking = np.zeros((len(self.needs), self.draws), dtype=np.int32)
         for group in self.takes:
-            for place, index, _ in self._short(group, supply.get(group, 0)):
+            held = supply.get(group, 0)
+            later = (since[group], filled[group]) if group in since else None
+            for place, index, _ in self._short(group, held if later else filled.get(group, held), later):
                 lacking[place, index] += 1
         return lacking
 
-    def _short(self, group: str, held: int) -> Iterator[tuple[int, NDArray[np.intp], NDArray[np.int64]]]:
-        """For each job that lacks the group in some draws: its place, those draws, base units missing."""
+    def _short(
+        self, group: str, held: int, later: tuple[int, int] | None = None
+    ) -> Iterator[tuple[int, NDArray[np.intp], NDArray[np.int64]]]:
+        """For each job that lacks the group in some draws: its place, those draws, base units missing.
+
+        `later` is the place of the first job before which more comes, and what there is with it in all.
+        """
         import numpy as np
 
         takes = self.takes.get(group, ())
         held = max(held, 0)
         if sum(take.most for take in takes) <= held:
             return
-        taken = np.zeros(self.draws, dtype=np.int64)
+        left = np.full(self.draws, held)
         for take in takes:
-            total = taken[take.index] + take.qty
-            taken[take.index] = total
-            short = np.flatnonzero(total > held)
+            if later and take.place >= later[0]:
+                left += max(later[1] - held, 0)
+                later = None
+            after = left[take.index] - take.qty
+            left[take.index] = np.maximum(after, 0)
+            short = np.flatnonzero(after < 0)
             if len(short):
-                yield take.place, take.index[short], np.minimum(total[short] - held, take.qty[short])
+                yield take.place, take.index[short], -after[short]
 
 
 def _odds(needs: JobNeeds, supply: Mapping[str, int], share: float, draws: int, *, first: bool) -> Odds:

@@ -1,6 +1,6 @@
 """The morning: what the day's jobs will take, what to load, what to buy, how likely each job is finished.
 
-Gathers stock, bookings and the past, asks the pure rooms, returns one value for the faces to show.
+Gathers stock, bookings and the past, asks the pure rooms, returns one value (see `loadout`) for the faces to show.
 """
 
 from __future__ import annotations
@@ -11,8 +11,10 @@ from datetime import date, datetime, time
 
 from vanstock.jobneeds import JobNeeds
 from vanstock.kit import load as plans
+from vanstock.kit.advice import Supplies, advise
 from vanstock.kit.load import BuyLine, LoadLine, ShortLine
-from vanstock.kit.odds import DayOdds, draw_day
+from vanstock.kit.odds import DayDraws, DayOdds, draw_day
+from vanstock.kit.payload import Fitted, Fitter, Limits, carried
 from vanstock.ledger import catalogue, reading
 from vanstock.ledger.entries import Draft, sent_before
 from vanstock.ledger.valuing import Line
@@ -21,87 +23,20 @@ from vanstock.needs.begun import still_needed
 from vanstock.needs.cases import CaseBook
 from vanstock.needs.marginals import NeedLine, marginals
 from vanstock.quantity import round_up_to_packs, show_qty
+from vanstock.routines.advising import Said, in_words
 from vanstock.routines.cautions import cautions_for
+from vanstock.routines.loadout import Buy, Do, JobOutlook, Left, Load, LoadOut, Need, Short, Split
 from vanstock.routines.past import Past, fitted_so_far, group_supply, read_past
+from vanstock.routines.rounds import Round, next_round
 from vanstock.routines.session import Session, once, one_act
-from vanstock.routines.settings import calendar
-from vanstock.workdays import arrival_date, next_cutoff
+from vanstock.routines.settings import calendar, limits
 
 SEED = 20_270_301
 _NOON = time(12)
 _CAUTION_FROM = 0.05
 _LEAST_CHANCE = 0.01
 _MOST_NAMED = 2
-
-
-@dataclass(frozen=True, slots=True)
-class Need:
-    """A part that a job may take: `qty` base units with `probability`, of which the van has `on_hand`."""
-
-    component: str
-    part: Part
-    probability: float
-    qty: int
-    on_hand: int
-    jobs_like_it: int
-
-
-@dataclass(frozen=True, slots=True)
-class Short:
-    """A part that a job may lack: base units missing, and the odds that costs."""
-
-    part: Part
-    qty: int
-    lost_odds: float
-
-
-@dataclass(frozen=True, slots=True)
-class JobOutlook:
-    """One job of the day: odds with the load list aboard and as the van stands, needs, shortages."""
-
-    job: Job
-    odds: float | None
-    odds_now: float | None
-    standard_error: float
-    needs: tuple[Need, ...]
-    short: tuple[Short, ...]
-    jobs_like_it: int
-
-
-@dataclass(frozen=True, slots=True)
-class Load:
-    """Carry `qty` base units of a part from a store; the van has `on_hand`."""
-
-    part: Part
-    qty: int
-    from_place: str
-    on_hand: int
-    reason: str
-
-
-@dataclass(frozen=True, slots=True)
-class Buy:
-    """Buy `qty` base units before leaving, for `gain` more finished jobs; when it must be ordered by and
-    when it comes."""
-
-    part: Part
-    qty: int
-    gain: float
-    cutoff: datetime | None
-    arrives: date | None
-
-
-@dataclass(frozen=True, slots=True)
-class LoadOut:
-    """The load-out of one van for one day."""
-
-    date: date
-    van: str
-    day_odds: float | None
-    jobs: tuple[JobOutlook, ...]
-    load: tuple[Load, ...]
-    buy: tuple[Buy, ...]
-    cautions: tuple[str, ...]
+_SPLIT_FROM = 0.05
 
 
 def load_out_day(session: Session) -> date:
@@ -113,82 +48,181 @@ def load_out_day(session: Session) -> date:
 
 
 @dataclass(frozen=True, slots=True)
-class _Stock:
-    """Base units in the van by part number, and in the stores by (place, part number)."""
+class _Day:
+    """One van's day as the pure rooms want it: its jobs in order, what they take and how it may come out."""
 
-    van: dict[str, int]
-    stores: list[tuple[str, str, int]]
-
-
-def _stock(session: Session, van: str) -> _Stock:
-    stores = {place.place for place in catalogue.places(session.ledger, "store")}
-    rows = reading.balances(session.ledger)
-    return _Stock(
-        {row.part: row.qty for row in rows if row.place == van},
-        [(row.place, row.part, row.qty) for row in rows if row.place in stores and row.qty > 0],
-    )
-
-
-def load_out(session: Session, day: date | None = None, *, van: str = "van") -> LoadOut:
-    """Work out the load-out of a van for a day (see `load_out_day` when None)."""
-    place = catalogue.place_named(session.ledger, van, "van").place
-    chosen = day or load_out_day(session)
-    past = read_past(session)
-    booked = reading.jobs_between(session.ledger, chosen, chosen)
-    jobs = [job for job in booked if job.status == "booked" and job.van == place]
-    book = CaseBook.build(past.finished, past.catalogue, today=session.today)
-    needs = [still_needed(book.needs_for(job), fitted_so_far(session, past, job)) for job in jobs]
-    stock = _stock(session, place)
-    draws = draw_day(needs, seed=SEED)
-    needed = draws.total_quantiles(plans.COVER)
-    loads = plans.plan_load(needed, stock.van, stock.stores, past.groups, past.catalogue.parts)
-    supply_now = group_supply(past, stock.van)
-    supply = plans.after_loading(stock.van, loads, past.groups)
-    short = plans.day_shortages(draws, supply)
-    supplies = _Supplies(supply_now, draws.with_stock(supply), draws.with_stock(supply_now), short)
-    outlooks = _outlooks(past, needs, jobs, supplies)
-    takes = [need for outlook in outlooks for need in outlook.needs]
-    takers = [{past.groups[n.part.part] for n in o.needs if n.probability > _LEAST_CHANCE} for o in outlooks]
-    return LoadOut(
-        date=chosen,
-        van=place,
-        day_odds=supplies.odds.all_done,
-        jobs=outlooks,
-        load=tuple(_load(past, line, jobs, takers, needed) for line in loads),
-        buy=tuple(_buy(session, past, line) for line in plans.plan_buy(draws, supply, needed)),
-        cautions=tuple(cautions_for(need.part for need in takes if need.probability >= _CAUTION_FROM)),
-    )
+    jobs: tuple[Job, ...]
+    needs: tuple[JobNeeds, ...]
+    draws: DayDraws
+    needed: Mapping[str, int]
 
 
 @dataclass(frozen=True, slots=True)
-class _Supplies:
-    """Base units by group as the van stands, the day's odds with the load list aboard and without, and what
-    each job may lack even with it."""
+class _Stock:
+    """Base units in the van by part number, in the stores by (place, part number), and the limits of the van."""
+
+    van: dict[str, int]
+    stores: list[tuple[str, str, int]]
+    limits: Limits
+
+
+def load_out(session: Session, day: date | None = None, *, van: str = "van") -> LoadOut:
+    """Work out the load-out of a van for a day (see `load_out_day` when None).
+
+    Vans share what lies in the stores: the van whose first job comes first loads first.
+    """
+    place = catalogue.place_named(session.ledger, van, "van").place
+    chosen = day or load_out_day(session)
+    past = read_past(session)
+    booked = [job for job in reading.jobs_between(session.ledger, chosen, chosen) if job.status == "booked"]
+    book = CaseBook.build(past.finished, past.catalogue, today=session.today)
+    stock = _stock(session, place)
+    for other in _vans_before(booked, place):
+        stock = _without(past, stock, _own_load(past, _day(session, past, book, _jobs_of(booked, other)),
+                                                _stock(session, other, stock.stores)).kept)  # fmt: skip
+    return _worked_out(session, past, book, (chosen, place), _jobs_of(booked, place), stock)
+
+
+def _jobs_of(booked: Sequence[Job], van: str) -> list[Job]:
+    return [job for job in booked if job.van == van]
+
+
+def _vans_before(booked: Sequence[Job], van: str) -> list[str]:
+    """The vans that set out before this one, in order: by the time of their first job, then by name."""
+    first: dict[str, tuple[bool, str, str]] = {}
+    for job in booked:
+        first.setdefault(job.van, (not job.time, job.time, job.van))
+    return sorted((other for other in first if van in first and first[other] < first[van]), key=lambda v: first[v])
+
+
+def _stock(session: Session, van: str, stores: list[tuple[str, str, int]] | None = None) -> _Stock:
+    rows = reading.balances(session.ledger)
+    if stores is None:
+        named = {place.place for place in catalogue.places(session.ledger, "store")}
+        stores = [(row.place, row.part, row.qty) for row in rows if row.place in named and row.qty > 0]
+    return _Stock({row.part: row.qty for row in rows if row.place == van}, stores, limits(session))
+
+
+def _without(past: Past, stock: _Stock, taken: Sequence[LoadLine]) -> _Stock:
+    gone = {(line.from_place, line.part): line.qty for line in taken}
+    left = [(place, part, qty - gone.get((place, part), 0)) for place, part, qty in stock.stores]
+    return _Stock(stock.van, [row for row in left if row[2] > 0], stock.limits)
+
+
+def _day(session: Session, past: Past, book: CaseBook, jobs: Sequence[Job]) -> _Day:
+    needs = tuple(still_needed(book.needs_for(job), fitted_so_far(session, past, job)) for job in jobs)
+    draws = draw_day(needs, seed=SEED)
+    return _Day(tuple(jobs), needs, draws, draws.total_quantiles(plans.COVER))
+
+
+def _own_load(past: Past, day: _Day, stock: _Stock) -> Fitted:
+    """The load list of a van, as far as the van can carry it."""
+    parts = past.catalogue.parts
+    lines = plans.plan_load(day.needed, stock.van, stock.stores, past.groups, parts)
+    if stock.limits == Limits(None, None):
+        return Fitted(tuple(lines), (), (0, 0))
+    fitter = Fitter(day.draws, group_supply(past, stock.van), parts)
+    return fitter.fit(lines, carried(stock.van, parts), stock.limits)
+
+
+def _worked_out(
+    session: Session, past: Past, book: CaseBook, where: tuple[date, str], jobs: Sequence[Job], stock: _Stock
+) -> LoadOut:
+    day = _day(session, past, book, jobs)
+    fitted = _own_load(past, day, stock)
+    now = group_supply(past, stock.van)
+    loaded = plans.after_loading(stock.van, fitted.kept, past.groups)
+    weighed = _Weighed(
+        now, loaded, day.draws.with_stock(loaded), day.draws.with_stock(now), plans.day_shortages(day.draws, loaded)
+    )
+    rounds = _rounds(session, past, day, loaded)
+    since = {group: _place_of(one.comes, where[0], jobs) for group, one in rounds.items() if one.comes}
+    outlooks = _outlooks(past, book, day, weighed)
+    load = _loads(past, day, fitted.kept, outlooks)
+    takes = [need.part for outlook in outlooks for need in outlook.needs if need.probability >= _CAUTION_FROM]
+    return LoadOut(
+        date=where[0],
+        van=where[1],
+        day_odds=weighed.odds.all_done,
+        expected=_expected([outlook.odds for outlook in outlooks]),
+        expected_now=_expected([outlook.odds_now for outlook in outlooks]),
+        jobs=outlooks,
+        do=_advice(past, day, (Supplies(now, loaded, since), rounds), outlooks, load),
+        load=load,
+        left=tuple(Left(past.catalogue.parts[r.line.part], r.qty, r.line.from_place, r.cost) for r in fitted.left),
+        buy=tuple(_buy(past, line, rounds) for line in plans.plan_buy(day.draws, loaded, day.needed, since)),
+        cautions=tuple([*_overloaded(fitted), *cautions_for(takes)]),
+    )
+
+
+def _expected(odds: Sequence[float | None]) -> float | None:
+    known = [one for one in odds if one is not None]
+    return sum(known) if known and len(known) == len(odds) else None
+
+
+def _overloaded(fitted: Fitted) -> list[str]:
+    grams, room = fitted.over
+    told = [f"The parts aboard are {grams / 1000:.1f} kg over payload_kg: unload before you drive."] if grams else []
+    return [*told, *([f"The parts aboard fill {room / 1000:.1f} L more than space_litres."] if room else [])]
+
+
+def _rounds(session: Session, past: Past, day: _Day, loaded: Mapping[str, int]) -> dict[str, Round]:
+    """By group that the day may lack: when it can come."""
+    days = calendar(session)
+    lacking = [group for group, takes in day.draws.takes.items() if sum(t.most for t in takes) > loaded.get(group, 0)]
+    return {group: next_round(past.catalogue, _part(past, group), session.now, days) for group in lacking}
+
+
+def _place_of(comes: datetime, day: date, jobs: Sequence[Job]) -> int:
+    """The place of the first job that starts when something has come; their number when none does. A job without a
+    time is the last of its day."""
+    for place, job in enumerate(jobs):
+        start = datetime.combine(day, time.fromisoformat(job.time) if job.time else time.max, tzinfo=comes.tzinfo)
+        if comes <= start:
+            return place
+    return len(jobs)
+
+
+@dataclass(frozen=True, slots=True)
+class _Weighed:
+    """Base units by group as the van stands and with the load list aboard, the day's odds either way, and what each
+    job may lack even with it."""
 
     now: Mapping[str, int]
+    loaded: Mapping[str, int]
     odds: DayOdds
     odds_now: DayOdds
     short: Sequence[Sequence[ShortLine]]
 
 
-def _outlooks(
-    past: Past, needs: Sequence[JobNeeds], jobs: Sequence[Job], supplies: _Supplies
-) -> tuple[JobOutlook, ...]:
+def _outlooks(past: Past, book: CaseBook, day: _Day, weighed: _Weighed) -> tuple[JobOutlook, ...]:
     component_of = {group: past.catalogue.parts[group].component or group for group in past.groups.values()}
     found = []
-    odds = zip(supplies.odds.jobs, supplies.odds_now.jobs, strict=True)
-    for job, need, (then, now), short in zip(jobs, needs, odds, supplies.short, strict=True):
+    odds = zip(weighed.odds.jobs, weighed.odds_now.jobs, strict=True)
+    for job, need, (then, now), short in zip(day.jobs, day.needs, odds, weighed.short, strict=True):
         lines = marginals(need, component_of)
         outlook = JobOutlook(
             job=job,
             odds=then.probability,
             odds_now=now.probability,
             standard_error=then.standard_error,
-            needs=tuple(_need(past, line, supplies.now) for line in lines),
+            needs=tuple(_need(past, line, weighed.now) for line in lines),
             short=tuple(Short(_part(past, s.group), s.qty, s.lost_odds) for s in short),
+            splits=_splits(past, book, job, lines),
             jobs_like_it=need.jobs_like_it,
         )
         found.append(outlook)
+    return tuple(found)
+
+
+def _splits(past: Past, book: CaseBook, job: Job, lines: Sequence[NeedLine]) -> tuple[Split, ...]:
+    """The components that this job probably takes, of which it is not known which part number."""
+    odds = {line.group: line.probability for line in lines}
+    found = []
+    for component in dict.fromkeys(line.component for line in lines):
+        choices = book.parts.for_component(job.family, component, chosen=job.chosen)
+        if len(choices) > 1 and sum(odds.get(group, 0.0) for _, group in choices) >= _SPLIT_FROM:
+            found.append(Split(component, tuple((_part(past, group), share) for share, group in choices)))
     return tuple(found)
 
 
@@ -202,27 +236,52 @@ def _need(past: Past, line: NeedLine, supply: Mapping[str, int]) -> Need:
     return Need(line.component, _part(past, line.group), line.probability, line.qty, held, line.jobs_like_it)
 
 
-def _load(
-    past: Past, line: LoadLine, jobs: Sequence[Job], takes: Sequence[set[str]], needed: Mapping[str, int]
-) -> Load:
+def _loads(past: Past, day: _Day, lines: Sequence[LoadLine], outlooks: Sequence[JobOutlook]) -> tuple[Load, ...]:
+    takes = [{past.groups[n.part.part] for n in o.needs if n.probability > _LEAST_CHANCE} for o in outlooks]
+    return tuple(_load(past, line, day, takes) for line in lines)
+
+
+def _load(past: Past, line: LoadLine, day: _Day, takes: Sequence[set[str]]) -> Load:
     part = past.catalogue.parts[line.part]
-    takers = [job.time or job.job for job, likely in zip(jobs, takes, strict=True) if line.group in likely]
+    takers = [job.time or job.job for job, likely in zip(day.jobs, takes, strict=True) if line.group in likely]
     named = " and ".join(takers) if len(takers) <= _MOST_NAMED else f"{len(takers)} jobs"
-    who = f"{named} may take {show_qty(needed[line.group], part.unit)}"
+    who = f"{named} may take {show_qty(day.needed[line.group], part.unit)}"
     has = show_qty(line.on_hand, part.unit)
     return Load(part, line.qty, line.from_place, line.on_hand, f"{who}; van has {has}")
 
 
-def _buy(session: Session, past: Past, line: BuyLine) -> Buy:
+def _buy(past: Past, line: BuyLine, rounds: Mapping[str, Round]) -> Buy:
     part = _part(past, line.group)
-    supplier = past.catalogue.suppliers.get(part.supplier)
-    cutoff = arrives = None
-    if supplier:
-        days = calendar(session)
-        cutoff = next_cutoff(supplier.order_days, supplier.cutoff, now=session.now, calendar=days)
-        if cutoff:
-            arrives = arrival_date(cutoff.date(), past.catalogue.lead_working_days(part.part), days)
-    return Buy(part, round_up_to_packs(line.qty, part.pack_size), line.gain, cutoff, arrives)
+    cutoff, comes = rounds[line.group]
+    in_time = line.gain >= plans.LEAST_GAIN
+    gain = line.gain if in_time else line.worth
+    return Buy(part, round_up_to_packs(line.qty, part.pack_size), gain, cutoff, comes, in_time)
+
+
+def _advice(
+    past: Past,
+    day: _Day,
+    supply: tuple[Supplies, Mapping[str, Round]],
+    outlooks: Sequence[JobOutlook],
+    load: Sequence[Load],
+) -> tuple[Do, ...]:
+    supplies, rounds = supply
+    splits = [[{past.groups[part.part] for part, _ in split.variants} for split in o.splits] for o in outlooks]
+    by_part = {_part(past, group).part: one for group, one in rounds.items()}
+    found = []
+    for advice in advise(day.draws, supplies, splits):
+        outlook = outlooks[advice.place]
+        named = (
+            _named(past, advice.groups, load) if advice.action == "load" else [_part(past, g) for g in advice.groups]
+        )
+        words = in_words(advice, named, Said(load, outlook.short, by_part, outlook.job.date))
+        found.append(Do(outlook.job, advice.action, tuple(named), advice.odds, advice.gain, words))
+    return tuple(found)
+
+
+def _named(past: Past, groups: Sequence[str], load: Sequence[Load]) -> list[Part]:
+    """The part numbers on the load list of these groups: an old one may be taken first."""
+    return [row.part for row in load if past.groups[row.part.part] in groups]
 
 
 @one_act

@@ -8,14 +8,17 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import date
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from vanstock.errors import BadValue, NotFound
 from vanstock.ledger import catalogue
 from vanstock.ledger.file import writing
-from vanstock.quantity import parse_decimal
+from vanstock.quantity import parse_decimal, parse_money, parse_qty
 from vanstock.routines.session import Session
 from vanstock.workdays import Calendar, parse_date, parse_days
+
+if TYPE_CHECKING:
+    from vanstock.kit.payload import Limits
 
 
 def _percent(low: float, high: float) -> Callable[[str], object]:
@@ -59,6 +62,23 @@ def _whole(low: int, high: int) -> Callable[[str], object]:
     return check
 
 
+def _amount_or_none(code: str) -> Callable[[str], object]:
+    def check(text: str) -> int | None:
+        amount = parse_qty(text, code) if text else None
+        if amount is not None and amount <= 0:
+            raise BadValue(f"{text!r} is not above zero: leave it empty for no limit")
+        return amount
+
+    return check
+
+
+def _money(text: str) -> int:
+    pence = parse_money(text)
+    if pence < 0:
+        raise BadValue(f"{text!r} is below zero")
+    return pence
+
+
 def _folder(text: str) -> str:
     if not text.isprintable():
         raise BadValue(f"{text!r} is not a folder's name")
@@ -83,6 +103,9 @@ SETTINGS = {
         "offer", "a copy after the day's first entry: offer, always or never", _one_of("offer", "always", "never")
     ),
     "backup_folder": Setting("", "where copies go; beside the ledger when empty", _folder),
+    "payload_kg": Setting("", "what a van may carry in parts, in kg; empty for no limit", _amount_or_none("KGM")),
+    "space_litres": Setting("", "what parts may fill in a van, in litres; empty for no limit", _amount_or_none("LTR")),
+    "second_visit_cost": Setting("60.00", "what a second visit costs in time and fuel, an estimate", _money),
     "backups_kept": Setting("10", "copies kept beside one a week and one a month", _whole(1, 10_000)),
 }
 
@@ -115,6 +138,14 @@ def change_setting(session: Session, name: str, text: str) -> None:
 def target(session: Session) -> float:
     """The share of protection intervals whose need the min must cover."""
     return float(setting_text(session, "target"))
+
+
+def limits(session: Session) -> Limits:
+    """What a van may carry and hold."""
+    from vanstock.kit.payload import Limits
+
+    grams, room = (setting_text(session, name) for name in ("payload_kg", "space_litres"))
+    return Limits(parse_qty(grams, "KGM") if grams else None, parse_qty(room, "LTR") if room else None)
 
 
 def calendar(session: Session) -> Calendar:
