@@ -22,7 +22,8 @@ from vanstock.workdays import parse_date
 
 _SPACES = dict.fromkeys((0xA0, 0x1680, *range(0x2000, 0x200B), 0x202F, 0x205F, 0x3000), " ")
 HOMES = {
-    "morning": ("loadout", "load"),
+    "loadout": ("loadout",),
+    "load": ("load",),
     "job": ("fit", "missed", "finish", "undo"),
     "stock": ("stock", "count", "history", "received"),
     "week": ("reorder",),

@@ -24,12 +24,24 @@ class Said(NamedTuple):
     jobs_like_it: int
 
 
-def keep(connection: sqlite3.Connection, rows: Iterable[Said]) -> int:
-    """Add the rows that tell something else than their job's newest, inside the caller's transaction; how many."""
-    last = {row.job: row for row in last_said(connection)}
-    new = [row for row in rows if row.job not in last or _differs(row, last[row.job])]
-    connection.executemany(f"INSERT INTO said ({_COLUMNS}) VALUES (?, ?, ?, ?, ?)", new)
-    return len(new)
+def keep(connection: sqlite3.Connection, rows: Iterable[Said]) -> None:
+    """Add the rows that tell something else than their job's newest, inside the caller's transaction."""
+    connection.executemany(f"INSERT INTO said ({_COLUMNS}) VALUES (?, ?, ?, ?, ?)", _new(connection, rows))
+
+
+def nothing_new(connection: sqlite3.Connection, rows: Iterable[Said]) -> bool:
+    """Whether `keep` would add none of these rows."""
+    return not _new(connection, rows)
+
+
+def _new(connection: sqlite3.Connection, rows: Iterable[Said]) -> list[Said]:
+    sql = f"SELECT {_COLUMNS} FROM said WHERE job = ? ORDER BY seq DESC LIMIT 1"
+    found = []
+    for row in rows:
+        last = connection.execute(sql, (row.job,)).fetchone()
+        if last is None or _differs(row, Said(*last)):
+            found.append(row)
+    return found
 
 
 def last_said(connection: sqlite3.Connection) -> list[Said]:

@@ -78,8 +78,8 @@ def load_out(session: Session, day: date | None = None, *, van: str = "van") -> 
     book = CaseBook.build(past.finished, past.catalogue, today=session.today)
     stock = _stock(session, place)
     for other in _vans_before(booked, place):
-        stock = _without(past, stock, _own_load(past, _day(session, past, book, _jobs_of(booked, other)),
-                                                _stock(session, other, stock.stores)).kept)  # fmt: skip
+        earlier = _day(session, past, book, _jobs_of(booked, other))
+        stock = _without(stock, _own_load(past, earlier, _stock(session, other, stock.stores)).kept)
     return _worked_out(session, past, book, (chosen, place), _jobs_of(booked, place), stock)
 
 
@@ -103,7 +103,7 @@ def _stock(session: Session, van: str, stores: list[tuple[str, str, int]] | None
     return _Stock({row.part: row.qty for row in rows if row.place == van}, stores, limits(session))
 
 
-def _without(past: Past, stock: _Stock, taken: Sequence[LoadLine]) -> _Stock:
+def _without(stock: _Stock, taken: Sequence[LoadLine]) -> _Stock:
     gone = {(line.from_place, line.part): line.qty for line in taken}
     left = [(place, part, qty - gone.get((place, part), 0)) for place, part, qty in stock.stores]
     return _Stock(stock.van, [row for row in left if row[2] > 0], stock.limits)
@@ -151,7 +151,7 @@ def _worked_out(
         load=load,
         left=tuple(Left(past.catalogue.parts[r.line.part], r.qty, r.line.from_place, r.cost) for r in fitted.left),
         buy=tuple(_buy(past, line, rounds) for line in plans.plan_buy(day.draws, loaded, day.needed, since)),
-        cautions=tuple([*_overloaded(fitted), *cautions_for(takes)]),
+        cautions=(*_overloaded(fitted), *cautions_for(takes)),
     )
 
 
