@@ -9,8 +9,9 @@ import typer
 
 from vanstock.cli.job import JobName
 from vanstock.cli.options import Day, Json, Van, example, opened
-from vanstock.cli.show import Column, as_json, say, table, tell, words
+from vanstock.cli.show import Column, as_json, paragraph, say, table, tell, words
 from vanstock.codes import read_codes
+from vanstock.errors import BadValue
 from vanstock.workdays import parse_date
 
 if TYPE_CHECKING:
@@ -32,6 +33,8 @@ def add_to(app: typer.Typer) -> None:
     group.command("list", epilog=example("vanstock booking list --to 2027-03-07"))(list_)
     group.command("move", epilog=example("vanstock booking move J0123 --date 2027-03-04 --time 14:00"))(move)
     group.command("cancel", epilog=example("vanstock booking cancel J0123"))(cancel)
+    pins = ("vanstock booking pin J0123 DS-KRB-020-A", "vanstock booking pin J0123 --none")
+    group.command("pin", epilog=example(*pins))(pin)
     app.add_typer(group, name="booking")
 
 
@@ -64,6 +67,8 @@ def add(
         )
         booked = routine.add_booking(session, wanted)
     say(f"booked {_words(booked)}")
+    for text in routine.told_by_codes(booked):
+        paragraph(text, then="  ")
     if known and booked.job_type not in known:
         tell(f"note: job type {booked.job_type!r} is new; there was {', '.join(known)} (vanstock undo takes it back)")
 
@@ -71,7 +76,8 @@ def add(
 def _words(job: Job) -> str:
     when = f"{job.date:%a} {job.date} {job.time}".rstrip()
     codes = f" {';'.join(job.codes)}" if job.codes else ""
-    return f"{job.job}: {when}, {job.family} {job.job_type}{codes}, {job.van}"
+    chosen = f", takes {' and '.join(job.chosen)}" if job.chosen else ""
+    return f"{job.job}: {when}, {job.family} {job.job_type}{codes}, {job.van}{chosen}"
 
 
 def list_(
@@ -122,6 +128,8 @@ def _json(job: Job) -> dict[str, object]:
         "status": job.status,
         "van": job.van,
         "reference": job.reference,
+        "chosen": list(job.chosen),
+        "readings": job.readings,
     }
 
 
@@ -139,6 +147,23 @@ def move(
         at = None if time is None else routine.read_time(time)
         moved = routine.move_booking(session, job, day=parse_date(date) if date else None, at=at, van=van)
     say(f"moved {_words(moved)}")
+
+
+def pin(
+    ctx: typer.Context,
+    job: JobName,
+    part: Annotated[str, typer.Argument(metavar="[PART]", help="Part number, GTIN or words.")] = "",
+    none: Annotated[bool, typer.Option("--none", help="Leave it open again.")] = False,
+) -> None:
+    """Say which of several part numbers a booked job takes, once its engine number is known."""
+    from vanstock.routines import booking as routine
+
+    if none == bool(part):
+        raise BadValue("name the part that the job takes, or --none to leave it open again")
+    with opened(ctx) as session:
+        pinned = routine.pin_part(session, job, part)
+    takes = " and ".join(pinned.chosen) or "whichever part it turns out to be"
+    say(f"{pinned.job} takes {takes} (vanstock undo takes it back)")
 
 
 def cancel(ctx: typer.Context, job: JobName) -> None:

@@ -29,7 +29,9 @@ HOMES = {
     "week": ("reorder",),
     "forecast": ("forecast",),
     "levels": ("minmax",),
+    "score": ("score",),
     "booking": ("booking",),
+    "reading": ("reading",),
     "setup": ("import", "export", "place", "setting"),
     "trust": ("backup", "restore", "check", "forget"),
 }

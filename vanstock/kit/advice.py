@@ -20,6 +20,7 @@ Action = Literal["load", "ask", "buy", "move"]
 _AS_GOOD = 0.02
 """Odds by which a more troublesome action must be better."""
 LEAST_ADVISED = 0.02
+"""Odds below which nothing is advised, and below which a part that may lack is not worth an action."""
 
 
 class Advice(NamedTuple):
@@ -52,7 +53,8 @@ def advise(day: DayDraws, supplies: Supplies, splits: Sequence[Sequence[Collecti
     short = day.shortfalls(supplies.loaded)
     found = []
     for place in range(len(day.needs)):
-        missing = [group for group, _ in sorted(short[place].items(), key=lambda row: (-row[1][0], row[0]))]
+        ranked = sorted(short[place].items(), key=lambda row: (-row[1][0], row[0]))
+        missing = [group for group, (share, _) in ranked if share >= LEAST_ADVISED]
         options = [*_loads(place, left_behind), *_cures(day, supplies, place, missing, splits[place])]
         best = _plainest(options)
         if best:

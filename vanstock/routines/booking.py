@@ -5,14 +5,18 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 from datetime import date
+from typing import TYPE_CHECKING
 
 from vanstock.errors import BadValue, NotFound
 from vanstock.ledger import catalogue, reading
 from vanstock.ledger.entries import Draft
 from vanstock.model import Job
-from vanstock.routines.naming import find_job
+from vanstock.routines.naming import find_job, find_part
 from vanstock.routines.session import Session, once, one_act
 from vanstock.workdays import parse_cutoff
+
+if TYPE_CHECKING:
+    from vanstock.readings import Reading
 
 _LONGEST = 64
 
@@ -54,6 +58,14 @@ def _check_words(session: Session, job: Job) -> None:
 def _booked(session: Session, head: Draft, plan: Callable[[], Job]) -> Job:
     entry = once(session, head, lambda: head._replace(bookings=(plan(),)))
     return reading.lines_of(session.ledger, entry).bookings[0]
+
+
+def told_by_codes(job: Job) -> list[str]:
+    """What the job's generic fault codes mean, and what they point to together, a line each."""
+    from vanstock.routines.meanings import hints, meaning_of
+
+    told = [f"{code}: {meaning}" for code in job.codes if (meaning := meaning_of(code))]
+    return [*told, *hints(job.codes)]
 
 
 def _next_id(session: Session) -> str:
@@ -99,6 +111,49 @@ def cancel_booking(session: Session, name: str, *, entry_id: str = "") -> Job:
     """Cancel a booked job; raises `BadValue` when it is finished or cancelled already."""
     head = Draft(session.now, "cancelled", id=entry_id, asked=(name,))
     return _booked(session, head, lambda: _still_booked(session, name)._replace(status="cancelled"))
+
+
+@one_act
+def pin_part(session: Session, name: str, text: str, *, entry_id: str = "") -> Job:
+    """Settle which part number of its component a booked job takes, once the engine number is known; an empty `text`
+    leaves all open again. Raises `NotFound`, `Ambiguous` or `BadValue`."""
+
+    def plan() -> Job:
+        job = _still_booked(session, name)
+        chosen = _with_part(session, job, text) if text else ()
+        if chosen == job.chosen:
+            raise BadValue(f"job {job.job} is already so: {', '.join(chosen) or 'no part is pinned on it'}")
+        return job._replace(chosen=chosen)
+
+    return _booked(session, Draft(session.now, "part pinned", id=entry_id, asked=(name, text)), plan)
+
+
+def _with_part(session: Session, job: Job, text: str) -> tuple[str, ...]:
+    """The parts chosen for a job with this one in the place of any other of its component."""
+    part = find_part(session, text, family=job.family)
+    fitting = catalogue.parts_of_family(session.ledger, job.family)
+    if part.part not in fitting:
+        raise BadValue(f"{part.part} is not listed as fitting {job.family}: `vanstock stock` shows the part numbers")
+    known = catalogue.read_catalogue(session.ledger).parts
+    others = [one for one in job.chosen if known[one].component != part.component or not part.component]
+    return tuple(sorted({*others, part.part}))
+
+
+@one_act
+def add_reading(session: Session, name: str, taken: Reading, *, entry_id: str = "") -> Job:
+    """Write a reading on a job, in the place of one of the same kind at the same stage; raises `BadValue` for a
+    cancelled job."""
+    from vanstock.readings import read_readings, write_readings
+
+    def plan() -> Job:
+        job = find_job(session, name)
+        if job.status == "cancelled":
+            raise BadValue(f"job {job.job} is cancelled: `vanstock undo` takes the last entry back")
+        others = [one for one in read_readings(job.readings) if (one.kind, one.after) != (taken.kind, taken.after)]
+        return job._replace(readings=write_readings([*others, taken]))
+
+    asked = (name, write_readings([taken]))
+    return _booked(session, Draft(session.now, "read", id=entry_id, asked=asked), plan)
 
 
 def _still_booked(session: Session, name: str) -> Job:
