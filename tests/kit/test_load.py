@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from vanstock.kit.load import LoadLine, after_loading, day_shortages, plan_buy, plan_load, shortages
-from vanstock.kit.odds import draw_day, job_odds
+from vanstock.kit.draws import draw_day
+from vanstock.kit.odds import job_odds
 from vanstock.jobneeds import ComponentChoice, JobNeeds, WeightedCase
 from vanstock.model import Part
 

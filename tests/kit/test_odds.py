@@ -11,7 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from vanstock.kit.load import after_loading, plan_buy, plan_load, shortages
-from vanstock.kit.odds import day_need_quantiles, day_odds, draw_day, job_odds
+from vanstock.kit.draws import day_need_quantiles, day_odds, draw_day
+from vanstock.kit.odds import job_odds
 from vanstock.jobneeds import ComponentChoice, JobNeeds, WeightedCase
 from vanstock.model import Part
 

@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 from scipy import stats
 
-from vanstock.kit.odds import day_odds, job_odds
+from vanstock.kit.draws import day_odds
+from vanstock.kit.odds import job_odds
 from vanstock.jobneeds import ComponentChoice, JobNeeds
 
 DATA = Path(__file__).parents[2] / "data" / "repair_kit.csv"

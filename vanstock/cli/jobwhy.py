@@ -6,11 +6,12 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from vanstock.cli.loadout import percent, show_day, show_takes
+from vanstock.cli.loadout import show_day, show_takes
 from vanstock.cli.loadout_json import do_json, job_json
 from vanstock.cli.options import opened
 from vanstock.cli.show import Column, as_json, figure, paragraph, say, table, words
 from vanstock.quantity import format_qty, show_qty
+from vanstock.routines.wording import percent
 
 if TYPE_CHECKING:
     from vanstock.routines.jobwhy import JobWhy, Near

@@ -17,13 +17,11 @@ from vanstock.cli.options import Day, Json, example, opened
 from vanstock.cli.show import Column, as_json, figure, paragraph, say, table, tell, words
 from vanstock.errors import BadValue
 from vanstock.quantity import show_qty
+from vanstock.routines.wording import in_words, lacking, percent, takes, unknown
 
 if TYPE_CHECKING:
-    from vanstock.routines.loadout import Buy, JobOutlook, Left, Load, LoadOut, Need, Short, Split
+    from vanstock.routines.loadout import Buy, JobOutlook, Left, Load, LoadOut
 
-_SHOWN_FROM = 0.1
-_LOST_FROM = 0.02
-_FEW_JOBS = 5
 _LACKS = " " * 13
 
 
@@ -120,63 +118,14 @@ def show_day(outlooks: Sequence[JobOutlook]) -> None:
         codes = f" {' '.join(job.codes)}" if job.codes else ""
         what = f"{job.job}  {job.family} {job.job_type}{codes}"
         paragraph(what, first=f"{job.time or '--:--'}  {figures}{said[job.job]:<{width}}  ", then=_LACKS)
-        lacking = [short for short in outlook.short if short.lost_odds >= _LOST_FROM]
-        for line in (*map(_lacks, lacking), *map(_split, outlook.splits), *_few(outlook)):
+        for line in (*lacking(outlook), *unknown(outlook)):
             paragraph(line, first=_LACKS, then=f"{_LACKS}  ")
-
-
-def _lacks(short: Short) -> str:
-    what = f"{short.part.part} {short.part.description}".rstrip()
-    return f"lacks {show_qty(short.qty, short.part.unit)} x {what} (costs {percent(short.lost_odds)})"
-
-
-def _split(split: Split) -> str:
-    shares = ", ".join(f"{part.part} {percent(share)}" for part, share in split.variants)
-    return f"check the engine number before leaving: {split.component} {shares}"
-
-
-def _few(outlook: JobOutlook) -> list[str]:
-    if outlook.odds is None or outlook.jobs_like_it >= _FEW_JOBS:
-        return []
-    jobs = {0: "no finished job like it", 1: "1 job like it"}.get(outlook.jobs_like_it)
-    return [f"rests on {jobs or f'only {outlook.jobs_like_it} jobs like it'}: take these odds as a guess"]
-
-
-def percent(share: float) -> str:
-    """Odds as a person reads them; never a promise of 100%."""
-    return ">99%" if share >= 0.995 else f"{share:.0%}"
-
-
-def in_words(odds: float | None) -> str:
-    """What odds mean for the day."""
-    if odds is None:
-        return "odds not known"
-    for least, text in ((0.9, "should finish"), (0.75, "will probably finish"), (0.5, "may need a second visit")):
-        if odds >= least:
-            return text
-    return "IN DANGER"
 
 
 def show_takes(outlook: JobOutlook) -> None:
     """What one job may take, likeliest first, and how many past jobs say so."""
     job = outlook.job
-    if outlook.odds is None or outlook.odds_now is None:
-        paragraph(f"{job.job} odds not known: no finished job and no usual table to go by", first=f"{job.time:<5}  ")
-        return
-    likely = [need for need in outlook.needs if need.probability >= _SHOWN_FROM]
-    components = [need.component for need in likely]
-    takes = [_need(need, split=components.count(need.component) > 1) for need in likely]
-    jobs = "1 job" if outlook.jobs_like_it == 1 else f"{outlook.jobs_like_it} jobs"
-    now = (
-        f", {percent(outlook.odds_now)} as the van stands" if percent(outlook.odds_now) != percent(outlook.odds) else ""
-    )
-    text = f"{', '.join(takes) or 'nothing as a rule'}  (from {jobs} like it{now})"
-    paragraph(f"{job.job}  {text}", first=f"{job.time or '--:--'}  ", then=" " * 14)
-
-
-def _need(need: Need, *, split: bool) -> str:
-    what = f"{need.component} {need.part.part}" if split else need.component
-    return f"{what} {show_qty(need.qty, need.part.unit)} ({percent(need.probability)})"
+    paragraph(f"{job.job}  {takes(outlook)}", first=f"{job.time or '--:--'}  ", then=" " * 14)
 
 
 def _show_load(lines: Sequence[Load]) -> None:

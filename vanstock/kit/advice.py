@@ -14,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from typing import Literal, NamedTuple
 
-from vanstock.kit.odds import DayDraws
+from vanstock.kit.draws import DayDraws
 
 Action = Literal["load", "ask", "buy", "move"]
 _AS_GOOD = 0.02

@@ -12,7 +12,8 @@ from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from vanstock.jobneeds import ComponentChoice, JobNeeds
-from vanstock.kit.odds import DayDraws, nothing, touched
+from vanstock.kit.draws import DayDraws
+from vanstock.kit.odds import nothing, touched
 from vanstock.model import Part
 from vanstock.quantity import round_up_to_packs
 

@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from vanstock.kit.load import LoadLine
-from vanstock.kit.odds import DayDraws
+from vanstock.kit.draws import DayDraws
 from vanstock.model import Part
 from vanstock.quantity import unit
 

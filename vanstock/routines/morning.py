@@ -13,7 +13,7 @@ from vanstock.jobneeds import JobNeeds
 from vanstock.kit import load as plans
 from vanstock.kit.advice import Supplies, advise
 from vanstock.kit.load import BuyLine, LoadLine, ShortLine
-from vanstock.kit.odds import DayDraws, DayOdds, draw_day
+from vanstock.kit.draws import DayDraws, DayOdds, draw_day
 from vanstock.kit.payload import Fitted, Fitter, Limits, carried
 from vanstock.ledger import catalogue, reading
 from vanstock.ledger.entries import Draft, sent_before

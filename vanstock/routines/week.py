@@ -69,7 +69,7 @@ class _Booked:
 
 def _booked(session: Session, past: Past, review: date, intervals: Mapping[str, int]) -> _Booked:
     """The need of booked jobs at the target quantile inside each part's interval, at the median beyond it."""
-    from vanstock.kit.odds import day_need_quantiles
+    from vanstock.kit.draws import day_need_quantiles
     from vanstock.needs.begun import still_needed
     from vanstock.needs.cases import CaseBook
 
