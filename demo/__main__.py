@@ -18,14 +18,19 @@ WORK = bootstrap.ROOT / "demo" / "work"
 LEDGER = WORK / "demo.db"
 MONDAY, FRIDAY = "2027-03-01T06:40", "2027-03-05T14:00"
 STEPS = (
-    (MONDAY, "loadout", "Monday 6:40. Four jobs are booked: how likely each is finished, what to load, what to buy."),
+    (MONDAY, "loadout", "Monday 6:40. Four jobs are booked: how likely each is finished, what to do about it."),
+    (MONDAY, "loadout J0785 --why", "Why is the 16:00 in doubt? The finished jobs that its odds rest on."),
+    (MONDAY, "booking move J0784 --time 10:30", "The factor's round comes at 12:00, so the two jobs before and after it swap."),
+    (MONDAY, "booking move J0783 --time 13:30", "The job that wants the sensor comes after the round."),
     (MONDAY, "load --all", "Carry the load list out to the van and record it in one go."),
-    (MONDAY, "received PS-LUN-400-A 1 --place van", "The factor's round brought the sensor the 10:30 was short of."),
     ("2027-03-01T09:20", "fit J0782 vaporiser --with", "On the job: the vaporiser is fitted, and what goes on new with it."),
+    ("2027-03-01T09:50", "reading J0782 idle 8mbar --after", "The gauge at idle once the filter is clean."),
     ("2027-03-01T10:05", "finish J0782 --used FL-UNI-800-A=2.1L --used FL-UNI-801-A=2L", "Flushed, reset, done: the fluid and the finished job in one line."),
-    ("2027-03-01T16:50", "missed J0785 DS-KRB-020-A", "The 16:00 needed the vaporiser the van had not: said, so that the forecast learns."),
+    ("2027-03-01T12:10", "received PS-LUN-400-A 1 --place van", "The round has brought the sensor."),
+    ("2027-03-01T16:50", "missed J0785 DS-KRB-020-A", "Nobody could say which engine the 16:00 has; it was the other one. Said, so that it is learnt."),
     ("2027-03-01T17:00", "stock vaporiser", "What is left, and where."),
     (FRIDAY, "reorder", "Friday: the week's order, supplier by supplier, in packs, before each cut-off."),
+    (FRIDAY, "score", "And were the odds any good?"),
 )  # fmt: skip
 
 

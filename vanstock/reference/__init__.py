@@ -1,1 +1,1 @@
-"""Tables the program reads: cautions."""
+"""Tables the program reads: cautions, generic fault codes."""
