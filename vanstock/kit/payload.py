@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
-from vanstock.kit.load import LoadLine
 from vanstock.kit.draws import DayDraws
+from vanstock.kit.load import LoadLine
 from vanstock.model import Part
 from vanstock.quantity import unit
 
