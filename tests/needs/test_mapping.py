@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from datetime import date, timedelta
+from random import Random
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from vanstock.model import Catalogue, Fits, GoesWith, Part
-from vanstock.needs.mapping import PartMap
+from vanstock.model import Catalogue, FinishedJob, Fits, GoesWith, Part
+from vanstock.needs.levels import HALF_LIFE_DAYS
+from vanstock.needs.mapping import SHARE_WORTH, PartMap
+
+TODAY = date(2027, 3, 1)
 
 
 def part_map(parts: list[Part], fits: list[Fits], goes_with: list[GoesWith] | None = None) -> PartMap:
@@ -155,3 +162,104 @@ def test_the_ways_a_need_can_come_out_add_up_to_one(shares: list[float]) -> None
         [Fits("AAA", f"P{i}", share) for i, share in enumerate(shares)],
     )
     assert sum(p for p, _ in parts.variants("AAA", {"sensor": 1})) == pytest.approx(1.0)
+
+
+SPLIT = [
+    Part("LOW", component="vaporiser", superseded_by="LOW-2"),
+    Part("LOW-2", component="vaporiser"),
+    Part("HIGH", component="vaporiser"),
+    Part("SNS", component="sensor"),
+]
+
+
+def split_map(*more: Fits) -> PartMap:
+    return part_map(SPLIT, [Fits("KRB", "LOW", 0.6), Fits("KRB", "HIGH", 0.4), *more])
+
+
+def took(needs: Mapping[str, int], *, family: str = "KRB", age_days: float = 0) -> FinishedJob:
+    return FinishedJob("J", TODAY - timedelta(days=age_days), family, "heat", (), needs)
+
+
+def shares_of(parts: PartMap, family: str, component: str) -> dict[str, float]:
+    return {group: share for share, group in parts.for_component(family, component)}
+
+
+def test_before_there_are_jobs_the_shares_are_those_of_the_table() -> None:
+    assert split_map().learning([], today=TODAY) == split_map()
+
+
+def test_the_shares_of_a_split_lean_on_the_table_beside_what_the_familys_jobs_took() -> None:
+    jobs = [took({"HIGH": 1})] * 3 + [took({"LOW-2": 2})]
+    low = (1 + SHARE_WORTH * 0.6) / (4 + SHARE_WORTH)
+    assert shares_of(split_map().learning(jobs, today=TODAY), "KRB", "vaporiser") == {
+        "HIGH": pytest.approx(1 - low),
+        "LOW-2": pytest.approx(low),
+    }
+
+
+def test_an_old_number_bears_out_its_successor_and_older_jobs_fade() -> None:
+    jobs = [took({"LOW": 1}, age_days=HALF_LIFE_DAYS), took({"HIGH": 1}, age_days=-40)]
+    low = (0.5 + SHARE_WORTH * 0.6) / (1.5 + SHARE_WORTH)
+    assert shares_of(split_map().learning(jobs, today=TODAY), "KRB", "vaporiser")["LOW-2"] == pytest.approx(low)
+
+
+def test_another_familys_jobs_and_parts_that_are_not_listed_say_nothing_of_a_split() -> None:
+    jobs = [took({"HIGH": 1}, family="OTHER"), took({"SNS": 1}), took({"UNHEARD-OF": 1})]
+    learnt = split_map(Fits("OTHER", "LOW"), Fits("OTHER", "SNS")).learning(jobs, today=TODAY)
+    assert shares_of(learnt, "KRB", "vaporiser") == pytest.approx({"HIGH": 0.4, "LOW-2": 0.6})
+    assert shares_of(learnt, "OTHER", "vaporiser") == {"LOW-2": 1.0}
+
+
+def test_a_split_listed_for_every_family_is_learnt_by_each_for_itself() -> None:
+    parts = part_map(SPLIT, [Fits("*", "LOW", 0.6), Fits("*", "HIGH", 0.4)])
+    learnt = parts.learning([took({"HIGH": 1})] * 10, today=TODAY)
+    high = (10 + SHARE_WORTH * 0.4) / (10 + SHARE_WORTH)
+    assert shares_of(learnt, "KRB", "vaporiser")["HIGH"] == pytest.approx(high)
+    assert shares_of(learnt, "BBB", "vaporiser")["HIGH"] == pytest.approx(0.4)
+
+
+def test_where_nothing_is_listed_what_the_familys_jobs_took_serves() -> None:
+    jobs = [took({"SNS": 1}, family="BBB"), took({"HIGH": 1}, family="BBB"), took({"LOW": 1}, family="BBB")]
+    learnt = split_map().learning([*jobs, jobs[2]], today=TODAY)
+    assert shares_of(learnt, "BBB", "sensor") == {"SNS": 1.0}
+    assert shares_of(learnt, "BBB", "vaporiser") == pytest.approx({"HIGH": 1 / 3, "LOW-2": 2 / 3})
+    assert shares_of(learnt, "KRB", "sensor") == {}
+
+
+def test_a_part_taken_out_of_a_family_by_the_table_is_not_brought_back_by_its_jobs() -> None:
+    parts = part_map(SPLIT, [Fits("*", "SNS"), Fits("KRB", "SNS", 0.0)])
+    assert shares_of(parts.learning([took({"SNS": 1})], today=TODAY), "KRB", "sensor") == {}
+
+
+@given(
+    st.lists(st.tuples(st.sampled_from(["LOW", "LOW-2", "HIGH", "SNS"]), st.integers(0, 2000)), max_size=8),
+    st.randoms(),
+)
+def test_learnt_shares_add_up_to_one_in_whatever_order_the_jobs_come(
+    taken: list[tuple[str, int]], order: Random
+) -> None:
+    jobs = [took({part: 1}, age_days=age) for part, age in taken]
+    learnt = split_map().learning(jobs, today=TODAY)
+    assert sum(share for share, _ in learnt.for_component("KRB", "vaporiser")) == pytest.approx(1.0)
+    order.shuffle(jobs)
+    shares = shares_of(split_map().learning(jobs, today=TODAY), "KRB", "vaporiser")
+    assert shares == pytest.approx(shares_of(learnt, "KRB", "vaporiser"))
+
+
+def test_a_part_chosen_for_its_component_is_the_only_one() -> None:
+    parts = split_map(Fits("KRB", "SNS"))
+    assert parts.for_component("KRB", "vaporiser", chosen=("HIGH",)) == ((1.0, "HIGH"),)
+    assert parts.for_component("KRB", "vaporiser", chosen=("LOW",)) == ((1.0, "LOW-2"),)
+    assert parts.for_component("KRB", "sensor", chosen=("HIGH",)) == ((1.0, "SNS"),)
+    assert parts.variants("KRB", {"vaporiser": 1, "sensor": 1}, chosen=("HIGH",)) == [(1.0, {"HIGH": 1, "SNS": 1})]
+
+
+def test_both_parts_chosen_for_one_component_leave_it_open_and_an_old_number_with_its_successor_does_not() -> None:
+    parts = split_map()
+    assert parts.for_component("KRB", "vaporiser", chosen=("LOW", "HIGH")) == ((0.5, "HIGH"), (0.5, "LOW-2"))
+    assert parts.for_component("KRB", "vaporiser", chosen=("LOW", "LOW-2")) == ((1.0, "LOW-2"),)
+
+
+def test_a_chosen_number_that_is_not_in_the_catalogue_is_passed_over() -> None:
+    parts = split_map()
+    assert parts.for_component("KRB", "vaporiser", chosen=("GONE",)) == parts.for_component("KRB", "vaporiser")

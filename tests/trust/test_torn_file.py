@@ -39,6 +39,8 @@ COMMANDS = (
     ("fit", "J1", "SNS-1"),
 )
 READS_ONLY = ("stock", "loadout")
+WRITES = ("fit", "loadout")
+"""What may change a whole ledger: a load-out keeps the odds that it tells."""
 NOT_SEALED = {"entry": ("note", "digest"), "booking": ("reference",), "balance": ("count_needed",)}
 WHAT_HAPPENED = ("entry", "movement", "missed", "counted", "booking", "seal", "balance")
 MASTER = ("setting", "supplier", "family", "part", "fits", "goes_with", "usual", "pinned", "place")
@@ -195,8 +197,10 @@ def go_through(bench: Bench, what: str, pair: Pair, hit: Counter[str]) -> None:
         refused += answer.code
         if answer.code == 1:
             said_so(bench, words[0], answer, hit)
-        if answer.code == 0 and words[0] == "fit":
+        wrote = answer.code == 0 and words[0] in WRITES and bench.found() not in left_alone
+        if wrote or (answer.code == 0 and words[0] == "fit"):
             assert bench.run.entries_when_whole(bench.path), about
+            left_alone = {bench.found()}
             hit["written to, every rule holds"] += 1
         else:
             assert bench.found() in left_alone, about

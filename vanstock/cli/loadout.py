@@ -88,7 +88,8 @@ def _show(found: LoadOut) -> None:
         say("\nDO, most gain first  (+ is jobs finished on the first visit)")
         for do in found.do:
             paragraph(do.words, first=f"+{do.gain:.2f}  {do.job.time or do.job.job:<5}  ", then=" " * 14)
-    _show_load(found.load)
+    if found.load or not found.left:
+        _show_load(found.load)
     _show_left(found.left)
     _show_buy(found.buy)
     say("\nWHAT THEY TAKE")

@@ -107,7 +107,7 @@ class CaseBook:
         """Lay out the cases once; the worths are learnt from these jobs unless they are given."""
         import numpy as np
 
-        jobs = tuple(sorted(finished, key=lambda job: job.date))
+        jobs = tuple(sorted(finished, key=lambda job: (job.date, job.job)))
         parts = PartMap.build(catalogue).learning(jobs, today=today)
         cases = [_by_component(job, parts) for job in jobs]
         distinct = tuple(sorted(set(cases)))
@@ -181,7 +181,7 @@ class CaseBook:
 
         wanted = self.index.marks([job])
         weight = self.fade
-        if self.worths.alike != 1 and wanted.bands.any():
+        if self.worths.alike != 1 and any(bands.any() for bands in wanted.readings):
             weight = weight * self.worths.alike ** measured_alike(wanted, self.marks)[0]
         every = np.ones(len(self.jobs), dtype=np.bool_)
         masks = [*(level[0] for level in likeness(wanted, self.marks)), every]
@@ -195,7 +195,8 @@ class CaseBook:
             if total + worth > 0:
                 estimate = shrunken(level, total, estimate, worth)
         counts = [int(mask.sum()) for mask in masks]
-        return _Leaning(estimate, _shares(counts, totals, lends))
+        faded = [float(level[:-1].sum()) for level in own]
+        return _Leaning(estimate, _shares(counts, faded, totals, lends))
 
     def _mapped(self, shares: Floats, job: Job) -> tuple[WeightedCase, ...]:
         """Cases in the family's own part numbers, those that come out the same put together."""
@@ -229,13 +230,15 @@ def usual_worth(rows: Sequence[Usual]) -> float:
     return sum(row.worth_jobs for row in rows) / len(rows) if rows else 0.0
 
 
-def _shares(counts: Sequence[int], totals: Sequence[float], lends: Sequence[float]) -> tuple[LevelShare, ...]:
-    """How much of an estimate comes by each level: its own jobs' part of what the nearer levels left to it."""
+def _shares(
+    counts: Sequence[int], faded: Sequence[float], totals: Sequence[float], lends: Sequence[float]
+) -> tuple[LevelShare, ...]:
+    """How much of an estimate comes by each level, the usual table with it: its part of what nearer ones left to it."""
     left = 1.0
     found = []
-    for name, count, total, worth in zip(LEVELS, counts, totals, lends, strict=True):
+    for name, count, weight, total, worth in zip(LEVELS, counts, faded, totals, lends, strict=True):
         own = left * total / (total + worth) if total > 0 else 0.0
-        found.append(LevelShare(name, count, total, worth, own))
+        found.append(LevelShare(name, count, weight, worth, own))
         left -= own
     return tuple(found)
 

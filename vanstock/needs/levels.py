@@ -7,9 +7,9 @@ that they fall on. Called by `cases` for booked jobs and by `worths` for held-ou
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING
 
 from vanstock.codes import base_code
 from vanstock.model import FinishedJob, Job
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 
     Mask = NDArray[np.bool_]
 
-Name = TypeVar("Name", str, tuple[str, str])
 HALF_LIFE_DAYS = 365.0
 """The age at which a finished job counts half: over made-up firms whose needs drift, half a year, two years and no
 fading all foretell worse or no better (`tests/benchmarks/needs_gates.py` prints the four)."""
@@ -29,51 +28,56 @@ fading all foretell worse or no better (`tests/benchmarks/needs_gates.py` prints
 
 @dataclass(frozen=True, slots=True)
 class Marks:
-    """What jobs are compared by, one row a job: numbers of type and family (-1: never seen), fault codes and bands
-    of readings as columns, and which kind of reading each band column is of."""
+    """What jobs are compared by, one row a job: numbers of type and family (-1: never seen), fault codes as columns;
+    for each kind of reading that some finished job carries, its bands as columns, the last for one never seen."""
 
     type_of: NDArray[np.intp]
     family_of: NDArray[np.intp]
     codes: Mask
-    bands: Mask
-    kinds: tuple[str, ...]
+    readings: tuple[Mask, ...]
 
     def rows(self, chosen: slice) -> Marks:
         """The same of some jobs only."""
-        return Marks(self.type_of[chosen], self.family_of[chosen], self.codes[chosen], self.bands[chosen], self.kinds)
+        readings = tuple(bands[chosen] for bands in self.readings)
+        return Marks(self.type_of[chosen], self.family_of[chosen], self.codes[chosen], readings)
 
 
 @dataclass(frozen=True, slots=True)
 class Index:
-    """The columns and numbers by which marks are written down."""
+    """The columns and numbers by which marks are written down; bands of readings by their kind."""
 
     types: Mapping[str, int]
     families: Mapping[str, int]
     codes: Mapping[str, int]
-    bands: Mapping[tuple[str, str], int]
+    bands: Mapping[str, Mapping[str, int]]
 
     @classmethod
     def of(cls, jobs: Sequence[FinishedJob]) -> Index:
         """Numbers for whatever these jobs carry."""
+        seen = {pair for job in jobs for pair in bands_of(job)}
         return cls(
             _numbered(job.job_type for job in jobs),
             _numbered(job.family for job in jobs),
             _numbered(code for job in jobs for code in map(base_code, job.codes)),
-            _numbered(found for job in jobs for found in bands_of(job)),
+            {kind: _numbered(band for of, band in seen if of == kind) for kind in sorted({kind for kind, _ in seen})},
         )
 
     def marks(self, jobs: Sequence[FinishedJob | Job]) -> Marks:
-        """The marks of these jobs; what no finished job carries is left out."""
+        """The marks of these jobs; codes that no finished job carries are left out."""
         import numpy as np
 
-        kinds = tuple(kind for kind, _ in self.bands)
-        return Marks(
-            np.array([self.types.get(job.job_type, -1) for job in jobs], dtype=np.intp),
-            np.array([self.families.get(job.family, -1) for job in jobs], dtype=np.intp),
-            _columns(jobs, self.codes, lambda job: map(base_code, job.codes)),
-            _columns(jobs, self.bands, bands_of),
-            kinds,
-        )
+        codes = np.zeros((len(jobs), len(self.codes)), dtype=np.bool_)
+        readings = {kind: np.zeros((len(jobs), len(bands) + 1), dtype=np.bool_) for kind, bands in self.bands.items()}
+        for row, job in enumerate(jobs):
+            for code in map(base_code, job.codes):
+                if code in self.codes:
+                    codes[row, self.codes[code]] = True
+            for kind, found in bands_of(job):
+                if kind in readings:
+                    readings[kind][row, self.bands[kind].get(found, -1)] = True
+        types = np.array([self.types.get(job.job_type, -1) for job in jobs], dtype=np.intp)
+        families = np.array([self.families.get(job.family, -1) for job in jobs], dtype=np.intp)
+        return Marks(types, families, codes, tuple(readings.values()))
 
 
 def bands_of(job: FinishedJob | Job) -> list[tuple[str, str]]:
@@ -81,23 +85,8 @@ def bands_of(job: FinishedJob | Job) -> list[tuple[str, str]]:
     return [(one.kind, band(one)) for one in read_readings(job.readings) if not one.after] if job.readings else []
 
 
-def _numbered(names: Iterable[Name]) -> dict[Name, int]:
+def _numbered(names: Iterable[str]) -> dict[str, int]:
     return {name: number for number, name in enumerate(sorted(set(names)))}
-
-
-def _columns(
-    jobs: Sequence[FinishedJob | Job],
-    numbers: Mapping[Name, int],
-    carried: Callable[[FinishedJob | Job], Iterable[Name]],
-) -> Mask:
-    import numpy as np
-
-    table = np.zeros((len(jobs), len(numbers)), dtype=np.bool_)
-    for row, job in enumerate(jobs):
-        for name in carried(job):
-            if name in numbers:
-                table[row, numbers[name]] = True
-    return table
 
 
 def likeness(wanted: Marks, past: Marks) -> tuple[Mask, Mask, Mask, Mask]:
@@ -110,13 +99,14 @@ def likeness(wanted: Marks, past: Marks) -> tuple[Mask, Mask, Mask, Mask]:
     return own & shared, own, same_type & shared, same_type
 
 
-def measured_alike(wanted: Marks, past: Marks) -> NDArray[np.float32]:
-    """For each job wanted (row) and past job (column): readings of one kind in the same band, less those in another."""
+def measured_alike(wanted: Marks, past: Marks) -> NDArray[np.float64]:
+    """For each job wanted (row) and past job (column): the kinds of reading that both carry in the same band, less
+    those that they carry in different ones."""
     import numpy as np
 
-    kinds = sorted(set(wanted.kinds))
-    of_kind = np.array([[kind == other for kind in kinds] for other in wanted.kinds], dtype=np.float32)
-    mine, theirs = wanted.bands.astype(np.float32), past.bands.astype(np.float32)
-    both = np.minimum(mine @ of_kind, 1) @ np.minimum(theirs @ of_kind, 1).T
-    found: NDArray[np.float32] = 2 * (mine @ theirs.T) - both
+    found = np.zeros((len(wanted.type_of), len(past.type_of)))
+    for mine, theirs in zip(wanted.readings, past.readings, strict=True):
+        both = np.any(mine, axis=1, keepdims=True) & np.any(theirs, axis=1)
+        same = mine.astype(np.float32) @ theirs.T.astype(np.float32) > 0
+        found += np.where(both, np.where(same, 1.0, -1.0), 0.0)
     return found

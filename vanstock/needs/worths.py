@@ -29,6 +29,8 @@ _BLOCKS = 8
 _FORETOLD_FROM = 0.3
 _MOST_FORETOLD = 800
 _MOST_PAST = 3_000
+_LEAST_GAIN, _LEAST_GAIN_ALIKE = 1e-4, 2e-3
+"""The share by which the score must be better before a worth moves, or before readings count: less is chance."""
 _SURE = 1e-3
 """No probability is taken as nearer to 0 or 1 than this when it is scored."""
 
@@ -129,14 +131,14 @@ def _foretold(history: History, past: slice, block: slice, ways: tuple[float, fl
 def learnt(history: History, *, start: Worths | None = None) -> Worths:
     """The worths that foretell a firm's own later jobs best; those of `start` when there are too few to tell."""
     found = start or Worths()
-    held = held_out(history)
-    if held is None:
+    held = held_out(history, alike=found.alike)
+    if held is None or not held.can_be.any():
         return found
     best = log_score(held, found)
     for name in ("family", "code", "other_family", "job_type"):
         found, best = _best_of(held, found, name, best)
-    if history.marks.kinds:
-        found, held = _best_alike(history, held, found)
+    if history.marks.readings:
+        found = _best_alike(history, held, found)
     return found._replace(chosen_on=len(held.taken))
 
 
@@ -144,7 +146,7 @@ def _best_of(held: HeldOut, found: Worths, name: str, best: float) -> tuple[Wort
     for worth in TRIED:
         tried = _with(found, name, worth)
         score = log_score(held, tried)
-        if score < best:
+        if score < best * (1 - _LEAST_GAIN):
             found, best = tried, score
     return found, best
 
@@ -154,11 +156,11 @@ def _with(worths: Worths, name: str, value: float) -> Worths:
     return worths._replace(**changed)
 
 
-def _best_alike(history: History, held: HeldOut, found: Worths) -> tuple[Worths, HeldOut]:
+def _best_alike(history: History, held: HeldOut, found: Worths) -> Worths:
     """How much readings in one band are worth: as much as foretells best, nothing unless it pays."""
     best = log_score(held, found)
-    for alike in TRIED_ALIKE[1:]:
+    for alike in TRIED_ALIKE:
         tried = held_out(history, alike=alike)
-        if tried and (score := log_score(tried, found)) < best:
-            found, held, best = found._replace(alike=alike), tried, score
-    return found, held
+        if tried and (score := log_score(tried, found)) < best * (1 - _LEAST_GAIN_ALIKE):
+            found, best = found._replace(alike=alike), score
+    return found

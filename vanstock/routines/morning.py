@@ -12,8 +12,8 @@ from datetime import date, datetime, time
 from vanstock.jobneeds import JobNeeds
 from vanstock.kit import load as plans
 from vanstock.kit.advice import Supplies, advise
-from vanstock.kit.load import BuyLine, LoadLine, ShortLine
 from vanstock.kit.draws import DayDraws, DayOdds, draw_day
+from vanstock.kit.load import BuyLine, LoadLine, ShortLine
 from vanstock.kit.payload import Fitted, Fitter, Limits, carried
 from vanstock.ledger import catalogue, reading
 from vanstock.ledger.entries import Draft, sent_before
@@ -135,7 +135,9 @@ def _worked_out(
     weighed = _Weighed(
         now, loaded, day.draws.with_stock(loaded), day.draws.with_stock(now), plans.day_shortages(day.draws, loaded)
     )
-    rounds = _rounds(session, past, day, loaded)
+    left = {row.line.group for row in fitted.left}
+    rounds = {group: one for group, one in _rounds(session, past, day, loaded).items() if group not in left}
+    bought = {group: qty for group, qty in day.needed.items() if group not in left}
     since = {group: _place_of(one.comes, where[0], jobs) for group, one in rounds.items() if one.comes}
     outlooks = _outlooks(past, book, day, weighed)
     load = _loads(past, day, fitted.kept, outlooks)
@@ -150,7 +152,7 @@ def _worked_out(
         do=_advice(past, day, (Supplies(now, loaded, since), rounds), outlooks, load),
         load=load,
         left=tuple(Left(past.catalogue.parts[r.line.part], r.qty, r.line.from_place, r.cost) for r in fitted.left),
-        buy=tuple(_buy(past, line, rounds) for line in plans.plan_buy(day.draws, loaded, day.needed, since)),
+        buy=tuple(_buy(past, line, rounds) for line in plans.plan_buy(day.draws, loaded, bought, since)),
         cautions=(*_overloaded(fitted), *cautions_for(takes)),
     )
 

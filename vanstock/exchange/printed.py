@@ -1,0 +1,115 @@
+"""The load-out as a page to print: one HTML file that needs nothing beside it, black on white, with boxes to tick.
+
+Everything comes as words (see `Page`); nothing here knows how they were found, and whatever is in them is shown as
+text, never as markup. The look is in templates/loadout.html.j2. Called by `routines.printing`.
+"""
+
+from __future__ import annotations
+
+import os
+from contextlib import suppress
+from importlib.resources import files
+from pathlib import Path
+from typing import NamedTuple
+
+from vanstock.errors import BadValue, VanstockError
+
+ENDINGS = (".html", ".htm")
+
+
+class JobLine(NamedTuple):
+    """One job: when, which, its odds in figures and words, what it may lack and what is not known of it."""
+
+    time: str
+    job: str
+    what: str
+    odds: str
+    words: str
+    doubtful: bool
+    lacks: tuple[str, ...]
+    unknown: tuple[str, ...]
+
+
+class DoLine(NamedTuple):
+    """One thing to do: the jobs it adds, for which job, the words."""
+
+    adds: str
+    job: str
+    words: str
+
+
+class PartLine(NamedTuple):
+    """So much of a part, and what its table says of it in its further columns, in their order."""
+
+    qty: str
+    part: str
+    what: str
+    more: tuple[str, ...]
+
+
+class Group(NamedTuple):
+    """Lines that stand under one heading: the place they lie in, or whether they come in time."""
+
+    heading: str
+    lines: tuple[PartLine, ...]
+
+
+class TakesLine(NamedTuple):
+    """What one job may take."""
+
+    time: str
+    job: str
+    words: str
+
+
+class Page(NamedTuple):
+    """Everything on the page, in words, in the order it stands there; `more` of the lines of `load` is why, of `left`
+    where from and what it costs, of `buy` the supplier, order by, and comes."""
+
+    title: str
+    day: str
+    van: str
+    jobs_booked: str
+    expected: str
+    jobs: tuple[JobLine, ...]
+    do: tuple[DoLine, ...]
+    load: tuple[Group, ...]
+    left: tuple[PartLine, ...]
+    buy: tuple[Group, ...]
+    takes: tuple[TakesLine, ...]
+    cautions: tuple[str, ...]
+    defer: str
+    written: str
+
+
+def check_ending(path: Path) -> None:
+    """Raise `BadValue` unless the file's name is a page's: so no ledger or table is written over by a slip."""
+    if path.suffix.lower() not in ENDINGS:
+        raise BadValue(f"{path.name!r} does not end in .html: name the page like loadout.html")
+
+
+def as_html(page: Page) -> str:
+    """The page as one HTML document."""
+    from jinja2 import Environment, StrictUndefined
+
+    house = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    template = (files("vanstock.exchange") / "templates" / "loadout.html.j2").read_text(encoding="utf-8")
+    return house.from_string(template).render(page=page)
+
+
+def write_page(path: Path, page: Page) -> None:
+    """Write the page in place of an old one, or leave that as it was.
+
+    Raises `BadValue` for another ending, `VanstockError` when the file cannot be written.
+    """
+    check_ending(path)
+    aside = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        aside.write_text(as_html(page), encoding="utf-8", newline="\n")
+        aside.replace(path)
+    except (OSError, ValueError) as error:  # ValueError: a name with a NUL in it, a text that is not UTF-8
+        reason = error.strerror if isinstance(error, OSError) else "it holds what cannot be written as text"
+        raise VanstockError(f"cannot write {path}: {reason}") from error
+    finally:
+        with suppress(OSError, ValueError):
+            aside.unlink(missing_ok=True)
