@@ -207,13 +207,13 @@ def draw_day(jobs: Sequence[JobNeeds], *, seed: int, draws: int = DRAWS) -> DayD
     rng = np.random.default_rng(seed)
     takes: dict[str, list[Take]] = defaultdict(list)
     for place, needs in enumerate(jobs):
-        for group, parts in _draw(needs, rng, draws).items():
+        for group, parts in drawn(needs, rng, draws).items():
             index, qty = parts[0] if len(parts) == 1 else _summed(parts, draws)
             takes[group].append(Take(place, index, qty, int(qty.max())))
     return DayDraws(tuple(jobs), dict(sorted(takes.items())), draws)
 
 
-def _draw(needs: JobNeeds, rng: np.random.Generator, draws: int) -> dict[str, list[Rows]]:
+def drawn(needs: JobNeeds, rng: np.random.Generator, draws: int) -> dict[str, list[Rows]]:
     """By group, (draws, base units) from the cases, and from each prior choice on the other draws."""
     import numpy as np
 

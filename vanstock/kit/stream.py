@@ -1,0 +1,170 @@
+"""A stream of coming jobs, drawn, and the level at which each of them finds each of its parts on the shelf. Pure.
+
+Weeks of working days repeat over and over, each time anew: booked jobs on their days, the rest of each kind at its
+weekly rate. Stock is reviewed weekly and brought up to its level S; an order placed at a review is there some working
+days later. On day t the last order that has come was placed at a review at or before r(t), so what is left is S less
+what was needed since, and a job finds its part there when
+
+    S >= need of the part from r(t) up to and with this job
+
+(base stock under periodic review: Snyder and Shen, Fundamentals of Supply Chain Theory, 2nd ed. 2019, ch. 4; the whole
+job: Mamer and Smith 1982). Limits: earlier jobs draw even when they are not finished; lead times are what they say.
+Called by `routines.levels`; `closure` chooses the levels.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, NamedTuple
+
+from vanstock.jobneeds import JobNeeds
+from vanstock.kit.closure import Wanted
+from vanstock.kit.draws import drawn
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Ints = NDArray[np.int64]
+
+JOBS = 10_000
+
+
+class Kind(NamedTuple):
+    """Jobs of one kind: what each takes, and how many come in a full week."""
+
+    needs: JobNeeds
+    weekly: float
+
+
+class Shelf(NamedTuple):
+    """A group as it is stocked: base units in one step of its level, what a step costs in pence, and for each working
+    day of the weeks ahead the day of the review whose order is the last to have come (below 0: before the first)."""
+
+    group: str
+    step: int
+    cash: int
+    since: Sequence[int]
+
+
+class Ahead(NamedTuple):
+    """The working days ahead: the week of each, how many a full week has, how much more or less than at random the
+    jobs of a week vary (variance over mean), and booked jobs by (day, kind of job, needs)."""
+
+    week_of_day: Sequence[int]
+    days_in_full_week: int
+    dispersion: float
+    booked: Sequence[tuple[int, int, JobNeeds]] = ()
+
+
+class Stream(NamedTuple):
+    """What each drawn job wants of each shelf, in steps; the base units it needs there; when the jobs come."""
+
+    shelves: tuple[Shelf, ...]
+    wanted: Wanted
+    day: Ints
+    weeks: int
+
+
+def draw_stream(
+    kinds: Sequence[Kind], shelves: Sequence[Shelf], ahead: Ahead, *, seed: int, jobs: int = JOBS
+) -> Stream:
+    """Draw about so many jobs; the same seed always gives the same stream."""
+    import numpy as np
+
+    rng = np.random.default_rng(seed)
+    weekly = sum(kind.weekly for kind in kinds)
+    weeks = max(ahead.week_of_day) + 1
+    passes = max(1, round(jobs / max(weekly * weeks, 1e-9))) if weekly > 0 else 1
+    day, kind = _arrivals(kinds, ahead, passes, rng)
+    place = {shelf.group: i for i, shelf in enumerate(shelves)}
+    rows = _needs_of(kinds, ahead, (day, kind), place, rng)
+    return Stream(tuple(shelves), _wanted(rows, day, shelves, len(ahead.week_of_day)), day, passes * weeks)
+
+
+def _arrivals(kinds: Sequence[Kind], ahead: Ahead, passes: int, rng: np.random.Generator) -> tuple[Ints, Ints]:
+    """Day and kind of every job in order; a booked one's kind is minus one minus its place among the booked."""
+    import numpy as np
+
+    week_of_day = np.array(ahead.week_of_day)
+    days = len(week_of_day)
+    first = np.searchsorted(week_of_day, np.arange(week_of_day[-1] + 1))
+    length = np.bincount(week_of_day)
+    mean = np.outer(length / ahead.days_in_full_week, [kind.weekly for kind in kinds])
+    for at, kind, _ in ahead.booked:
+        if kind >= 0:
+            mean[week_of_day[at], kind] = max(0.0, mean[week_of_day[at], kind] - 1)
+    totals = _counts(np.tile(mean.sum(axis=1), passes), ahead.dispersion, rng)
+    weeks = np.repeat(np.arange(len(totals)), totals)
+    within, turn = weeks % len(length), weeks // len(length)
+    day = turn * days + first[within] + (rng.random(len(weeks)) * length[within]).astype(np.int64)
+    edges = np.cumsum(mean, axis=1)
+    picked = (rng.random(len(weeks))[:, None] * edges[within, -1:] >= edges[within]).sum(axis=1)
+    kind_of = np.minimum(picked, max(len(kinds) - 1, 0))
+    booked_day = [turn * days + at for turn in range(passes) for at, _, _ in ahead.booked]
+    booked_kind = [-1 - i for _ in range(passes) for i in range(len(ahead.booked))]
+    every_day = np.concatenate([day, np.array(booked_day, dtype=np.int64)])
+    every_kind = np.concatenate([kind_of, np.array(booked_kind, dtype=np.int64)])
+    order = np.argsort(every_day, kind="stable")
+    return every_day[order], every_kind[order]
+
+
+def _counts(mean: NDArray[np.float64], dispersion: float, rng: np.random.Generator) -> Ints:
+    """Jobs of each week: binomial below, Poisson at, negative binomial above a variance equal to the mean."""
+    import numpy as np
+
+    if dispersion < 0.95:
+        tries = np.ceil(mean / (1 - dispersion)).astype(np.int64)
+        return rng.binomial(tries, np.where(tries > 0, mean / np.maximum(tries, 1), 0.0))
+    if dispersion > 1.05:
+        return rng.poisson(rng.gamma(np.maximum(mean / (dispersion - 1), 1e-12), dispersion - 1))
+    return rng.poisson(mean)
+
+
+def _needs_of(
+    kinds: Sequence[Kind],
+    ahead: Ahead,
+    arrivals: tuple[Ints, Ints],
+    place: Mapping[str, int],
+    rng: np.random.Generator,
+) -> tuple[Ints, Ints, Ints]:
+    """Rows of job, shelf and base units, one for each job and shelf that it needs, in that order."""
+    import numpy as np
+
+    _, kind_of = arrivals
+    jobs: list[Ints] = []
+    shelves: list[Ints] = []
+    units: list[Ints] = []
+    needs = {i: kind.needs for i, kind in enumerate(kinds)} | {-1 - i: n for i, (_, _, n) in enumerate(ahead.booked)}
+    for number in sorted(needs):
+        mine = np.flatnonzero(kind_of == number)
+        if not len(mine) or not needs[number].known:
+            continue
+        for group, parts in drawn(needs[number], rng, len(mine)).items():
+            for index, qty in parts if group in place else ():
+                jobs.append(mine[index])
+                shelves.append(np.full(len(index), place[group]))
+                units.append(qty)
+    if not jobs:
+        return (np.zeros(0, dtype=np.int64),) * 3
+    key = np.concatenate(shelves) * len(kind_of) + np.concatenate(jobs)
+    both, where = np.unique(key, return_inverse=True)
+    total = np.bincount(where, np.concatenate(units)).astype(np.int64)
+    return both % len(kind_of), both // len(kind_of), total
+
+
+def _wanted(rows: tuple[Ints, Ints, Ints], day: Ints, shelves: Sequence[Shelf], days: int) -> Wanted:
+    """The level that each row needs: all that was needed since the review of the last order that came, in steps."""
+    import numpy as np
+
+    job, shelf, units = rows
+    since = np.array([list(one.since) for one in shelves], dtype=np.int64).reshape(len(shelves), days)
+    when = day[job]
+    begins = when - when % days + since[shelf, when % days]
+    longest = int(day[-1]) + 2 + days if len(day) else 1
+    sums = np.concatenate([[0], np.cumsum(units)])
+    from_row = np.searchsorted(shelf * longest + when, shelf * longest + np.maximum(begins, 0))
+    needed = sums[1:] - sums[from_row]
+    step = np.array([one.step for one in shelves], dtype=np.int64)
+    cash = np.array([one.cash for one in shelves], dtype=np.int64)
+    return Wanted(job, shelf, -(-needed // step[shelf]), len(day), cash)
