@@ -66,6 +66,17 @@ class Stream(NamedTuple):
     weeks: int
 
 
+def reviews_before(orders: Sequence[int], comes_after: int, days: int) -> list[int]:
+    """For each working day the day of the last review whose order has come by then, `comes_after` working days later;
+    weeks repeat, so that before the first it is one of the pass before (below 0).
+
+    >>> reviews_before([4, 9], 2, 10)
+    [-6, -1, -1, -1, -1, -1, 4, 4, 4, 4]
+    """
+    every = sorted({turn * days + day for turn in (-3, -2, -1, 0) for day in orders})
+    return [max(day for day in every if day + comes_after <= today) for today in range(days)]
+
+
 def draw_stream(
     kinds: Sequence[Kind], shelves: Sequence[Shelf], ahead: Ahead, *, seed: int, jobs: int = JOBS
 ) -> Stream:
