@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from itertools import pairwise, product
 
 import numpy as np
@@ -28,6 +29,10 @@ def drawn(seed: int, *, jobs: int, parts: int, levels: int, dearest: int) -> Wan
         for part in dice.choice(parts, min(parts, int(dice.poisson(1.7))), replace=False)
     ]
     return wanted(rows, jobs, dice.integers(1, dearest, parts).tolist())
+
+
+def finishes(jobs: int, one: Point) -> bool:
+    return one.finished >= jobs
 
 
 def every_point(asked: Wanted, levels: int) -> list[Point]:
@@ -67,8 +72,14 @@ def test_the_cut_is_as_good_as_an_integer_program(seed: int) -> None:
         limits[row, part], limits[row, parts + job] = 1, -level
     cost = np.concatenate([asked.cash.astype(float), np.full(jobs, -float(worth))])
     upper = np.concatenate([np.full(parts, 6.0), np.ones(jobs)])
-    solved = milp(cost, constraints=LinearConstraint(limits.tocsr(), lb=0), bounds=Bounds(0, upper), integrality=1)
+    solved = milp(
+        cost,
+        constraints=LinearConstraint(limits.tocsr(), lb=0),
+        bounds=Bounds(0, upper),
+        integrality=np.ones(len(cost), dtype=np.int64),
+    )
     found = closure.best(asked, worth)
+    assert solved.fun is not None
     assert worth * found.finished - found.cash == pytest.approx(-solved.fun)
 
 
@@ -93,6 +104,19 @@ def test_a_single_part_is_stocked_while_its_next_unit_pays() -> None:
     rows = [(job, 0, int(level)) for job, level in enumerate(levels) if level]
     found = closure.best(wanted(rows, 4_000, [4_000]), 20)
     assert found.levels[0] == max(k for k in range(1, 20) if (levels == k).sum() * 20 > 4_000)
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_the_two_corners_around_a_wish_are_neighbours_on_the_curve(seed: int) -> None:
+    asked = drawn(seed, jobs=60, parts=6, levels=4, dearest=60)
+    corners = closure.curve(asked)
+    for jobs in range(0, corners[-1].finished + 1, 7):
+        low, high = closure.around(asked, partial(finishes, jobs))
+        place = corners.index(high)
+        assert high.finished >= jobs
+        assert low == corners[max(place - 1, 0)]
+    dear = closure.around(asked, lambda _: False)
+    assert dear == (corners[-1], corners[-1])
 
 
 @settings(max_examples=60, deadline=None)
@@ -126,7 +150,7 @@ def test_the_published_one_job_kit_is_found() -> None:
 
     def cost(kit: set[int]) -> float:
         done = sum(w for j, w in enumerate(weight) if all(part in kit for part, _ in by_job.get(j, [])))
-        return sum(holding[part] for part in kit) + 30 * (1 - done)
+        return float(sum(holding[part] for part in kit) + 30 * (1 - done))
 
     kits = [{part for part in range(5) if chosen[part]} for chosen in product((0, 1), repeat=5)]
     best = min(kits, key=cost)

@@ -14,7 +14,7 @@ the solver is cut first in coarse units, then the remainder in fine ones. Called
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 if TYPE_CHECKING:
@@ -79,6 +79,21 @@ def curve(wanted: Wanted) -> list[Point]:
         else:
             waiting += [(middle, right), (left, middle)]
     return found
+
+
+def around(wanted: Wanted, enough: Callable[[Point], bool]) -> tuple[Point, Point]:
+    """The two neighbouring corners of the curve of which the upper is the first that is `enough`, found by a few cuts;
+    twice the last where none is, twice the first where that is. What is more must be enough too."""
+    import numpy as np
+
+    left = point(wanted, np.zeros(len(wanted.cash), dtype=np.int64))
+    right = point(wanted, _most(wanted))
+    if enough(left) or not enough(right):
+        end = left if enough(left) else right
+        return end, end
+    while (middle := _corner(wanted, left, right)) is not None:
+        left, right = (left, middle) if enough(middle) else (middle, right)
+    return left, right
 
 
 def _corner(wanted: Wanted, left: Point, right: Point) -> Point | None:

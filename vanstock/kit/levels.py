@@ -7,6 +7,7 @@ single steps. Parts pinned by hand stay at their level. Called by `routines.leve
 from __future__ import annotations
 
 from collections.abc import Mapping
+from math import ceil
 from typing import TYPE_CHECKING, NamedTuple
 
 from vanstock.kit import closure
@@ -21,14 +22,14 @@ if TYPE_CHECKING:
 
 
 class Chosen(NamedTuple):
-    """Levels in base units by group; the share of jobs they finish; their cash in pence; what a job more, in 100 of the
-    stream, would cost in pence at the next corner (None at the end of the curve); whether they were filled in between
+    """Levels in base units by group; the share of jobs they finish; their cash in pence; what one job of the stream
+    costs, in pence, on the part of the curve where they lie (None where it ends); whether they were filled in between
     two corners."""
 
     levels: Mapping[str, int]
     completion: float
     cash: int
-    next_job: float | None
+    job_costs: float | None
     filled_in: bool
 
 
@@ -75,42 +76,29 @@ def choose(
     """The least cash that finishes the share `completion` of jobs, within `cash` pence where both are given; with
     `cash` alone the most jobs for it; with neither every job of the stream."""
     asked = problem(stream, pinned or {})
-    corners = closure.curve(asked.wanted)
-    found, filled = _pick(asked, corners, completion, cash)
-    return _chosen(stream, asked, found, _next_job(found, corners), filled=filled)
+    jobs = asked.jobs if completion is None else ceil(completion * asked.jobs - 1e-9)
+    low, high = closure.around(asked.wanted, lambda one: one.finished >= jobs)
+    found, filled = high, False
+    if low.finished < jobs < high.finished:
+        between = closure.filled_in(asked.wanted, low, high, jobs)
+        found, filled = (between, True) if between.cash < high.cash else (high, False)
+    if cash is not None and found.cash > cash - asked.pinned_cash:
+        room = max(cash - asked.pinned_cash, 0)
+        low, high = closure.around(asked.wanted, lambda one: one.cash > room)
+        found, filled = (high if high.cash <= room else low), False
+    return _chosen(stream, asked, found, _job_costs(low, high), filled=filled)
 
 
-def _pick(asked: Problem, corners: list[Point], completion: float | None, cash: int | None) -> tuple[Point, bool]:
-    jobs = asked.jobs if completion is None else _least_jobs(completion, asked.jobs)
-    room = None if cash is None else cash - asked.pinned_cash
-    reached = next((i for i, one in enumerate(corners) if one.finished >= jobs), len(corners) - 1)
-    best, filled = corners[reached], False
-    if reached and best.finished > jobs:
-        between = closure.filled_in(asked.wanted, corners[reached - 1], best, jobs)
-        if between.cash < best.cash:
-            best, filled = between, True
-    if room is not None and best.cash > room:
-        below = [one for one in corners if one.cash <= room]
-        best, filled = (below[-1] if below else corners[0]), False
-    return best, filled
+def _job_costs(low: Point, high: Point) -> float | None:
+    jobs = high.finished - low.finished
+    return (high.cash - low.cash) / jobs if jobs else None
 
 
-def _least_jobs(completion: float, jobs: int) -> int:
-    from math import ceil
-
-    return ceil(completion * jobs - 1e-9)
-
-
-def _next_job(found: Point, corners: list[Point]) -> float | None:
-    after = next((one for one in corners if one.finished > found.finished and one.cash > found.cash), None)
-    return None if after is None else (after.cash - found.cash) / (after.finished - found.finished)
-
-
-def _chosen(stream: Stream, asked: Problem, found: Point, next_job: float | None, *, filled: bool) -> Chosen:
+def _chosen(stream: Stream, asked: Problem, found: Point, job_costs: float | None, *, filled: bool) -> Chosen:
     steps = dict(zip(asked.free, found.levels, strict=True)) | dict(asked.pinned)
     levels = {one.group: steps[i] * one.step for i, one in enumerate(stream.shelves)}
     share = found.finished / asked.jobs if asked.jobs else 1.0
-    return Chosen(levels, share, found.cash + asked.pinned_cash, next_job, filled)
+    return Chosen(levels, share, found.cash + asked.pinned_cash, job_costs, filled)
 
 
 class Margin(NamedTuple):
@@ -147,7 +135,7 @@ def steady(stream: Stream, chosen: Chosen, before: Mapping[str, int], *, pays: i
     and jobs gained at what a job costs on this part of the curve. Groups are tried by name, one after the other."""
     import numpy as np
 
-    if chosen.next_job is None:
+    if chosen.job_costs is None:
         return chosen
     levels = np.array([chosen.levels[one.group] // one.step for one in stream.shelves], dtype=np.int64)
     now = closure.point(stream.wanted, levels)
@@ -158,7 +146,7 @@ def steady(stream: Stream, chosen: Chosen, before: Mapping[str, int], *, pays: i
         tried = levels.copy()
         tried[i] = old // one.step
         then = closure.point(stream.wanted, tried)
-        worse = (now.finished - then.finished) * chosen.next_job - (now.cash - then.cash)
+        worse = (now.finished - then.finished) * chosen.job_costs - (now.cash - then.cash)
         if worse <= pays:
             levels, now = tried, then
     kept = {one.group: int(levels[i]) * one.step for i, one in enumerate(stream.shelves)}
