@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from vanstock.kit.load import LoadLine, after_loading, day_shortages, plan_buy, plan_load, shortages
-from vanstock.kit.draws import draw_day
-from vanstock.kit.odds import job_odds
+from tests.kit.days import extras, job_needs, job_of, supplies
 from vanstock.jobneeds import ComponentChoice, JobNeeds, WeightedCase
+from vanstock.kit.draws import draw_day
+from vanstock.kit.load import LEAST_GAIN, LoadLine, after_loading, day_shortages, plan_buy, plan_load, shortages
+from vanstock.kit.odds import job_odds
 from vanstock.model import Part
 
 PARTS = {
@@ -96,33 +97,62 @@ def case(weight: float, needs: Mapping[str, int]) -> WeightedCase:
 ONE = JobNeeds("J1", (case(0.8, {"VAP-2": 1, "GKT": 1}), case(0.2, {})), (), 0.0, 9)
 
 
-def test_the_gain_of_the_only_short_part_is_the_rise_in_finished_jobs() -> None:
+def test_the_worth_of_the_only_short_part_is_the_rise_in_finished_jobs() -> None:
     day = draw_day([ONE, ONE], seed=1)
     supply, needed = {"GKT": 2, "VAP-2": 1}, {"GKT": 2, "VAP-2": 2}
-    lines = plan_buy(day, supply, needed)
+    lines = plan_buy(day, supply, needed, {"VAP-2": 0})
     before, after = (day.with_stock(stock) for stock in (supply, needed))
     rise = sum((a.probability or 0) - (b.probability or 0) for a, b in zip(after.jobs, before.jobs, strict=True))
     assert [(line.group, line.qty) for line in lines] == [("VAP-2", 1)]
-    assert lines[0].gain == pytest.approx(rise, abs=0.01)
-    assert lines[0].gain == pytest.approx(0.64, abs=0.015)
+    assert lines[0].gain == lines[0].worth
+    assert lines[0].worth == pytest.approx(rise, abs=0.01)
+    assert lines[0].worth == pytest.approx(0.64, abs=0.015)
 
 
 def test_two_parts_that_are_useless_without_each_other_are_both_bought() -> None:
-    lines = plan_buy(draw_day([ONE], seed=1), {}, {"GKT": 1, "VAP-2": 1})
+    lines = plan_buy(draw_day([ONE], seed=1), {}, {"GKT": 1, "VAP-2": 1}, {"GKT": 0, "VAP-2": 0})
     assert [(line.group, line.qty) for line in lines] == [("GKT", 1), ("VAP-2", 1)]
     assert [line.gain for line in lines] == pytest.approx([0.8, 0.8], abs=0.015)
 
 
-def test_the_list_to_buy_is_sorted_by_gain_and_leaves_out_what_brings_next_to_nothing() -> None:
-    needs = JobNeeds(
-        "J", (case(0.3, {"GKT": 1}), case(0.6, {"BLT": 2}), case(0.004, {"FLU": 1}), case(0.096, {})), (), 0, 9
-    )
-    lines = plan_buy(draw_day([needs], seed=1), {}, {"GKT": 1, "BLT": 2, "FLU": 1, "GLV": 1})
-    assert [line.group for line in lines] == ["BLT", "GKT"]
+def test_a_part_that_comes_in_time_gains_nothing_when_its_gasket_does_not() -> None:
+    lines = plan_buy(draw_day([ONE, ONE], seed=1), {}, {"GKT": 2, "VAP-2": 2}, {"GKT": 0, "VAP-2": 1})
+    assert [line.worth for line in lines] == pytest.approx([1.6, 1.6], abs=0.03)
+    assert [line.gain for line in lines] == pytest.approx([0.8, 0.8], abs=0.015)
+    lines = plan_buy(draw_day([ONE, ONE], seed=1), {}, {"GKT": 2, "VAP-2": 2}, {"GKT": 0})
+    assert [line.gain for line in lines] == [0, 0]
+
+
+def test_the_list_to_buy_is_sorted_by_worth_and_leaves_out_what_brings_next_to_nothing() -> None:
+    needs = job_of((0.3, {"GKT": 1}), (0.6, {"BLT": 2}), (0.004, {"FLU": 1}))
+    lines = plan_buy(draw_day([needs], seed=1), {}, {"GKT": 1, "BLT": 2, "FLU": 1, "GLV": 1}, {"GKT": 0})
+    assert [(line.group, line.gain > 0) for line in lines] == [("BLT", False), ("GKT", True)]
 
 
 def test_a_part_below_zero_in_the_van_is_bought_from_nothing_up() -> None:
-    assert [line.qty for line in plan_buy(draw_day([ONE], seed=1), {"VAP-2": -4, "GKT": 1}, {"VAP-2": 1})] == [1]
+    supply = {"VAP-2": -4, "GKT": 1}
+    assert [line.qty for line in plan_buy(draw_day([ONE], seed=1), supply, {"VAP-2": 1}, {})] == [1]
+
+
+@settings(max_examples=50, deadline=None)
+@given(
+    st.lists(job_needs(), min_size=1, max_size=3),
+    supplies,
+    extras,
+    st.dictionaries(st.sampled_from("abc"), st.integers(0, 3)),
+)
+def test_what_comes_later_is_worth_as_much_and_never_gains_more_where_it_is_plenty(
+    jobs: list[JobNeeds], supply: dict[str, int], more: dict[str, int], since: dict[str, int]
+) -> None:
+    day, needed = draw_day(jobs, seed=5, draws=200), {group: supply[group] + 90 + qty for group, qty in more.items()}
+    at_once = plan_buy(day, supply, needed, dict.fromkeys(needed, 0))
+    lines, never = plan_buy(day, supply, needed, since), plan_buy(day, supply, needed, {})
+    assert all(line.gain == line.worth >= LEAST_GAIN for line in at_once)
+    assert all(line.gain == 0 for line in never)
+    assert [(a.group, a.qty, a.worth) for a in at_once] == [(b.group, b.qty, b.worth) for b in lines]
+    assert all(0 <= line.gain <= line.worth for line in lines)
+    assert [line.worth for line in lines] == sorted((line.worth for line in lines), reverse=True)
+    assert plan_buy(day, supply, supply, since) == []
 
 
 def test_a_job_names_every_part_that_it_may_lack_with_the_exact_odds_that_costs() -> None:

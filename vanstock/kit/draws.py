@@ -74,6 +74,10 @@ class DayDraws:
             return DayOdds(jobs, None)
         return DayOdds(jobs, jobs[0].probability if len(jobs) == 1 else float(done.all(axis=0).mean()))
 
+    def expected(self, supply: Mapping[str, int]) -> float:
+        """How many of the jobs are finished with this stock, by the draws."""
+        return float(self._done(supply).sum()) / self.draws
+
     def gains(
         self, supply: Mapping[str, int], filled: Mapping[str, int], *, since: Mapping[str, int] | None = None
     ) -> dict[str, tuple[float, ...]]:
@@ -121,7 +125,7 @@ class DayDraws:
         """By group, the least base units that hold the day's whole need with this probability."""
         import numpy as np
 
-        top = self.draws - min(max(int(np.ceil(probability * self.draws)) - 1, 0), self.draws - 1)
+        top = self.draws - min(max(int(np.ceil(probability * self.draws - 1e-9)) - 1, 0), self.draws - 1)
         found = dict.fromkeys(self.takes, 0)
         for group, takes in self.takes.items():
             if sum(len(take.index) for take in takes) >= top:

@@ -120,7 +120,7 @@ def plan_buy(
     lines = [
         BuyLine(group, qty - max(supply.get(group, 0), 0), sum(worth[group]), sum(gains[group]))
         for group, qty in short.items()
-        if sum(worth[group]) >= LEAST_GAIN
+        if max(sum(worth[group]), sum(gains[group])) >= LEAST_GAIN
     ]
     return sorted(lines, key=lambda line: (-line.worth, line.group))
 

@@ -8,13 +8,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
+from math import ceil
 
 from vanstock.jobneeds import JobNeeds
 from vanstock.kit import load as plans
 from vanstock.kit.advice import Supplies, advise
 from vanstock.kit.draws import DayDraws, DayOdds, draw_day
 from vanstock.kit.load import BuyLine, LoadLine, ShortLine
-from vanstock.kit.payload import Fitted, Fitter, Limits, carried
+from vanstock.kit.payload import Fitted, Limits, carried, fit
 from vanstock.ledger import catalogue, reading
 from vanstock.ledger.entries import Draft, sent_before
 from vanstock.ledger.valuing import Line
@@ -121,8 +122,13 @@ def _own_load(past: Past, day: _Day, stock: _Stock) -> Fitted:
     lines = plans.plan_load(day.needed, stock.van, stock.stores, past.groups, parts)
     if stock.limits == Limits(None, None):
         return Fitted(tuple(lines), (), (0, 0))
-    fitter = Fitter(day.draws, group_supply(past, stock.van), parts)
-    return fitter.fit(lines, carried(stock.van, parts), stock.limits)
+    grams, room = carried(stock.van, parts)
+    free = Limits(_left(stock.limits.grams, grams), _left(stock.limits.millilitres, room))
+    return fit(day.draws, group_supply(past, stock.van), lines, parts, free)
+
+
+def _left(limit: int | None, taken: float) -> int | None:
+    return None if limit is None else limit - ceil(taken)
 
 
 def _worked_out(
