@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     Ints = NDArray[np.int64]
 
 _LARGEST = 2**31 - 1
+_TRIED = 8
+"""Open jobs, cheapest first, among which one is chosen when levels are filled in between corners."""
 
 
 class Wanted(NamedTuple):
@@ -216,31 +218,40 @@ class _Network(NamedTuple):
 
 
 def filled_in(wanted: Wanted, left: Point, right: Point, jobs: int) -> Point:
-    """Levels between two corners of the curve that finish at least so many jobs, step by step from the lower corner:
-    each time the job (of those that the upper corner finishes) that costs least for those that come with it. Not
-    itself a corner: there is no better only among single steps."""
+    """Levels between two corners of the curve that finish at least so many jobs, from the lower corner job by job.
+
+    Each time, of the few open jobs that cost least by themselves, the one that costs least for all that are finished
+    with it. Not itself a corner: there is no better only among such steps.
+    """
     import numpy as np
 
-    levels, high = np.array(left.levels, dtype=np.int64), np.array(right.levels, dtype=np.int64)
+    high = np.array(right.levels, dtype=np.int64)
     now = left
     while now.finished < jobs:
-        tried = [point(wanted, step) for step in _one_job_more(wanted, levels, high)]
+        tried = [point(wanted, step) for step in _one_job_more(wanted, np.array(now.levels, dtype=np.int64), high)]
         if not tried:
             return right
         now = min(tried, key=lambda one: ((one.cash - now.cash) / max(one.finished - now.finished, 1), one.cash))
-        levels = np.array(now.levels, dtype=np.int64)
     return now
 
 
 def _one_job_more(wanted: Wanted, levels: Ints, high: Ints) -> Sequence[Ints]:
-    """The distinct sets of levels that finish some one open job more."""
+    """The sets of levels that finish one of the open jobs that cost least by themselves."""
     import numpy as np
 
     beyond = np.zeros(wanted.jobs, dtype=np.bool_)
     beyond[wanted.job[wanted.level > high[wanted.part]]] = True
     rows = np.flatnonzero((wanted.level > levels[wanted.part]) & ~beyond[wanted.job])
-    found: dict[int, Ints] = {}
-    for row in rows.tolist():
-        raised = found.setdefault(int(wanted.job[row]), levels.copy())
-        raised[wanted.part[row]] = max(raised[wanted.part[row]], wanted.level[row])
-    return list({raised.tobytes(): raised for raised in found.values()}.values())
+    if not len(rows):
+        return []
+    more = (wanted.level[rows] - levels[wanted.part[rows]]) * wanted.cash[wanted.part[rows]]
+    cost = np.bincount(wanted.job[rows], more, wanted.jobs)
+    open_jobs = np.unique(wanted.job[rows])
+    cheapest = open_jobs[np.argsort(cost[open_jobs], kind="stable")[:_TRIED]]
+    found = []
+    for job in cheapest.tolist():
+        raised = levels.copy()
+        mine = rows[wanted.job[rows] == job]
+        np.maximum.at(raised, wanted.part[mine], wanted.level[mine])
+        found.append(raised)
+    return found
