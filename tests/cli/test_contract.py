@@ -52,6 +52,34 @@ LOADOUT = {
     "buy": [{"part": str, "qty": DECIMAL, "supplier": str, "cutoff": str, "gain": float}],
     "cautions": [str],
 }  # fmt: skip
+BESIDE = {
+    "expected": ODDS, "expected_now": ODDS,
+    "jobs": [{"codes": [str], "jobs_like_it": int, "splits": [{"component": str,
+                                                              "parts": [{"part": str, "share": float}]}]}],
+    "do": [{"job": str, "action": re.compile("load|buy|ask|move"), "parts": [str], "odds": float, "gain": float,
+            "words": str}],
+    "left_behind": [{"part": str, "qty": DECIMAL, "from": str, "cost": float}],
+    "buy": [{"arrives": str, "comes": str, "in_time": bool}],
+}  # fmt: skip
+"""What a load-out tells beside the keys that others rely on."""
+WHY = {
+    "date": str, "van": str, "job": LOADOUT["jobs"][0], "do": BESIDE["do"][0],  # type: ignore[index]
+    "codes": [{"code": str, "meaning": str}], "hints": [str], "readings": [{"reading": str, "words": str}],
+    "levels": [{"name": str, "jobs": int, "faded": float, "worth": float, "share": float}],
+    "usual": {"share": float, "worth_jobs": float}, "half_life_days": float, "worths_chosen_on": int,
+    "took": [{"component": str, "probability": float, "alike": int, "same_code": int}],
+    "like_it": {"same_type_and_family": int, "and_fault_code": int},
+    "nearest": [{"job": str, "date": str, "weight": float, "took": [{"part": str, "qty": DECIMAL}]}],
+}  # fmt: skip
+BAND = {"low": float, "high": float, "number": int, "said": float, "came": float}
+SCORE = {
+    "jobs": [BAND], "parts": [BAND], "parts_jobs": int, "since": str, "finished": int, "first_time": int,
+    "second_visit_cost": MONEY, "second_visits": [{"part": str, "jobs": int, "cost": MONEY}],
+}  # fmt: skip
+READINGS = {
+    "job": str,
+    "readings": [{"kind": str, "amount": DECIMAL, "unit": str, "after": bool, "side": str, "words": str}],
+}
 REORDER = {
     "date": str,
     "suppliers": [{
@@ -73,14 +101,22 @@ FORECAST = {
 
 @pytest.mark.parametrize(
     ("line", "shape"),
-    [("loadout", LOADOUT), ("reorder", REORDER), ("minmax", MINMAX), ("stock", STOCK), ("forecast", FORECAST),
-     ("booking list", {"jobs": [{"job": str, "date": str, "codes": [str]}]}),
+    [("loadout", LOADOUT), ("loadout", BESIDE), ("loadout J0785", WHY), ("loadout J0785 --why", WHY),
+     ("score", SCORE), ("reading J0785", READINGS), ("reading", {"kinds": [{"kind": str, "what": str}]}),
+     ("reorder", REORDER), ("minmax", MINMAX), ("stock", STOCK), ("forecast", FORECAST),
+     ("booking list", {"jobs": [{"job": str, "date": str, "codes": [str], "chosen": [str], "readings": str}]}),
      ("place list", {"places": [{"place": str}]}),
      ("history J0001", {"entries": [{"entry": str, "at": str, "movements": [{"part": str, "qty": DECIMAL}]}]}),
      ("setting", {"target": str})],
 )  # fmt: skip
 def test_every_reading_command_prints_one_document_of_its_shape(vanstock: Run, line: str, shape: Any) -> None:
     check(document(vanstock, line), shape)
+
+
+def test_every_list_of_the_load_out_that_is_checked_holds_something(vanstock: Run) -> None:
+    found = document(vanstock, "loadout")
+    assert all(found[name] for name in ("jobs", "do", "load", "buy", "cautions"))
+    assert all(any(job[name] for job in found["jobs"]) for name in ("needs", "short", "codes", "splits"))
 
 
 def test_odds_lie_between_nought_and_one_and_loading_never_lowers_them(vanstock: Run) -> None:
@@ -112,6 +148,14 @@ def test_order_lines_add_up(vanstock: Run) -> None:
         ("received FL-UNI-800-A 1 --cost x", 1, "--cost 'x' is not a number"),
         ("count FL-UNI-800-A -- -1", 1, "cannot be below zero"),
         ("booking add KRA clean --date 2027-03-02 --time 25:00", 1, "does not exist"),
+        ("booking add KRA clean --date 2027-03-02 --codes P24*3", 1, "fault code 'P24*3' is not one"),
+        ("reading J0785 idle", 1, "a reading has a kind and a value with its unit"),
+        ("reading J0785 idle 45", 1, "idle '45' has no unit: write one of Pa, hPa, mbar, kPa, bar, psi, like 35 mbar"),
+        ("reading J0785 boost 1bar", 1, "reading 'boost' is not one of"),
+        ("reading J9999 idle 45mbar", 1, "no job 'J9999'"),
+        ("score --since yesterday", 1, "does not exist"),
+        ("setting payload_kg 0", 1, "is not above zero"),
+        ("setting second_visit_cost -1", 2, "No such option"),
         ("setting target 2", 1, "is not a number from"),
         ("import nowhere", 1, "is not a folder"),
         ("fit", 2, "Missing argument"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import subprocess
@@ -15,7 +16,10 @@ import pytest
 from vanstock.cli.main import HOMES, homes_for, program
 
 Run = Callable[..., Any]
-LINES = ("loadout", "reorder", "stock", "forecast", "minmax", "booking list", "history J0001", "place list", "setting")
+LINES = (
+    "loadout", "loadout J0785", "loadout J0785 --why", "reading", "reading J0785", "reorder", "stock", "forecast",
+    "minmax", "booking list", "history J0001", "place list", "setting",
+)  # fmt: skip
 HEAVY = ("numpy", "pandas", "scipy", "statsmodels", "matplotlib", "sqlite_utils", "starlette")
 
 
@@ -78,9 +82,86 @@ def test_the_day_end_to_end(vanstock: Run) -> None:
     assert "finished J0782" in vanstock("finish J0782 --used FL-UNI-800-A=2.1L").out
     assert "counted 36 x HC-UNI-412-A in van: 2 fewer than the ledger had" in vanstock("count HC-UNI-412-A 36").out
     assert "agrees with the ledger" in vanstock("count HC-UNI-412-A 36").out
-    assert "into store, worth 56.00; now 15 L there" in vanstock("received FL-UNI-800-A 2packs").out
+    assert "into store, worth 56.00; now 20 L there" in vanstock("received FL-UNI-800-A 2packs").out
     assert "marked for a count" in vanstock("fit J0783 PS-LUN-400-A").err
     assert "count it" in vanstock("stock PS-LUN-400-A").out
+
+
+def test_a_booking_tells_in_plain_words_what_its_codes_mean_and_keeps_a_makers_own(vanstock: Run) -> None:
+    said = vanstock('booking add KRA clean --date 2027-03-02 --codes "p2463-00 p244c p1abc" --job MINE')
+    assert said.out.splitlines() == [
+        "booked MINE: Tue 2027-03-02, KRA clean P2463-00;P244C;P1ABC, van",
+        "P2463-00: Particulate filter restricted by soot, bank 1",
+        "P244C: Exhaust too cool for filter regeneration, bank 1",
+    ]
+    (job,) = [job for job in json.loads(vanstock("booking list --json").out)["jobs"] if job["job"] == "MINE"]
+    assert job["codes"] == ["P2463-00", "P244C", "P1ABC"]
+
+
+def test_codes_that_point_to_something_together_say_so_when_the_job_is_booked(vanstock: Run) -> None:
+    said = vanstock("booking add KRA clean --date 2027-03-02 --codes 'P246B;P244C'")
+    words = " ".join(said.out.split())
+    assert "P246B with P244C: regeneration does not get done and the exhaust is too cool" in words
+    assert words.endswith("the maker's test comes first.")
+
+
+def test_a_reading_is_written_and_judged_and_the_maker_comes_first(vanstock: Run) -> None:
+    assert vanstock("reading J0785").out.startswith("J0785 has no readings: `vanstock reading J0785 idle 35mbar`")
+    first = vanstock("reading J0785 idle 45mbar")
+    assert first.out.splitlines() == [
+        "J0785  KRB heat-source",
+        "filter pressure at idle 45 mbar: asks for cleaning",
+        "These limits are common practice. The maker's figure and procedure come first.",
+    ]
+    after = vanstock("reading J0785 idle 0.8kPa --after")
+    assert "filter pressure at idle 0.8 kPa, after the work: clean" in after.out
+    assert "45 mbar before, 0.8 kPa after: better by 37 mbar" in " ".join(after.out.split())
+    vanstock("reading J0785 idle 40mbar")
+    assert "45 mbar" not in vanstock("reading J0785").out
+    assert vanstock("undo").out.startswith("undone: read of 2027-03-01")
+    assert "45 mbar before" in " ".join(vanstock("reading J0785").out.split())
+
+
+def test_a_reading_of_a_cancelled_job_is_refused(vanstock: Run) -> None:
+    vanstock("booking cancel J0785")
+    said = vanstock("reading J0785 idle 45mbar")
+    assert (said.code, said.out) == (1, "")
+    assert "job J0785 is cancelled" in said.err
+
+
+def test_the_kinds_of_readings_are_listed_with_an_example_of_each(vanstock: Run) -> None:
+    rows = vanstock("reading").out.splitlines()
+    assert any(row.startswith("idle") and row.endswith("like 35 mbar") for row in rows)
+    assert any(row.startswith("regen") and row.endswith("like 610 C") for row in rows)
+
+
+def test_the_score_shows_odds_by_band_second_visits_and_what_they_cost(vanstock: Run) -> None:
+    before = " ".join(vanstock("score").out.split())
+    assert "none yet: `vanstock loadout` keeps what it tells" in before
+    vanstock("load --all")
+    vanstock("loadout")
+    vanstock("finish J0782")
+    vanstock("missed J0783 PS-LUN-400-A")
+    vanstock("finish J0783")
+    said = vanstock("score", now="2027-03-02T08:00")
+    jobs = said.out.split("\n\n")[0].splitlines()[3:]
+    assert [row.split()[:2] for row in jobs] == [["90%-100%", "1"], ["50%-60%", "1"]]
+    assert all(row.endswith("few: a rough figure") for row in jobs)
+    found = json.loads(vanstock("score --json", now="2027-03-02T08:00").out)
+    assert [(band["low"], band["number"], band["came"]) for band in found["jobs"]] == [(0.9, 1, 1.0), (0.5, 1, 0.0)]
+    words, visits = " ".join(said.out.split()), found["finished"] - found["first_time"]
+    assert f"{found['first_time']} of {found['finished']} jobs finished on the first visit" in words
+    assert f"{visits} second visits at 60.00 each cost {visits * 60}.00" in words
+    cost = sum(round(100 * float(row["cost"])) for row in found["second_visits"])
+    assert cost == pytest.approx(visits * 6000, abs=len(found["second_visits"]))
+    assert f"Tried on {found['parts_jobs']} finished jobs, each from the jobs before it alone." in words
+
+
+def test_the_score_since_a_date_leaves_older_jobs_out(vanstock: Run) -> None:
+    found = [json.loads(vanstock(f"score --since {day} --json").out) for day in ("2026-09-01", "2027-02-26")]
+    assert found[0]["finished"] > found[1]["finished"] > 0
+    assert [one["since"] for one in found] == ["2026-09-01", "2027-02-26"]
+    assert "SECOND VISITS since 2027-02-26" in vanstock("score --since 2027-02-26").out
 
 
 def test_data_never_sends_control_characters_to_the_terminal(vanstock: Run, capsys: pytest.CaptureFixture[str]) -> None:

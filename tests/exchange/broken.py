@@ -90,6 +90,18 @@ def _header(file: str, text: str) -> Callable[[Folder, random.Random], Found]:
     return damage
 
 
+def _column(file: str, name: str, value: str) -> Callable[[Folder, random.Random], Found]:
+    """Damage that adds a column that is rarely there, with a bad value in a random row."""
+
+    def damage(folder: Folder, dice: random.Random) -> Found:
+        lines = folder[file]
+        row = dice.randrange(1, len(lines))
+        folder[file] = [f"{line},{name if n == 0 else value if n == row else ''}" for n, line in enumerate(lines)]
+        return file, row + 1
+
+    return damage
+
+
 def _loop(folder: Folder, _: random.Random) -> Found:
     folder["parts.csv"][2] = folder["parts.csv"][2].rstrip(",") + ",,VAP-1"
     return "parts.csv", 2
@@ -189,6 +201,13 @@ DAMAGE: dict[str, Callable[[Folder, random.Random], Found]] = {
     "a long supplier": _set("parts.csv", "supplier", "s" * 201),
     "a long name": _set("families.csv", "name", "n" * 201),
     "stock beyond anyone's means": _row("stock.csv", "VAP-1,van,99999999,99999"),
+    "an unknown part chosen": _column("jobs.csv", "chosen", "GONE"),
+    "one of two parts chosen unknown": _column("jobs.csv", "chosen", "VAP-2;GONE"),
+    "a reading without a unit": _column("jobs.csv", "readings", "idle 45"),
+    "a reading of an unknown kind": _column("jobs.csv", "readings", "boost 1 bar"),
+    "bulk in words": _column("parts.csv", "bulk_litres", "large"),
+    "negative bulk": _column("parts.csv", "bulk_litres", "-1"),
+    "a time that goods cannot come": _column("suppliers.csv", "comes_at", "24:30"),
     "a cell too many": _extra_cell,
     "a quote left open": _quote,
 }

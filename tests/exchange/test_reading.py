@@ -137,6 +137,55 @@ def test_one_bad_row_is_one_problem_and_not_one_for_each_row_that_names_it(
     assert found[0].startswith(says)
 
 
+JOBS = "job,date,family,job_type,chosen,readings\n"
+
+
+def test_the_rare_columns_read_as_what_they_say(read: Read) -> None:
+    jobs = JOBS + "J1,2027-03-02,AAA,clean, VAP-2 ; FLU-1;VAP-2, Idle 45mbar; after idle 0,8 kPa \n"
+    jobs = jobs.replace(", Idle", ',"Idle').replace("kPa ", 'kPa"')
+    found = read(
+        jobs=jobs,
+        used=None,
+        parts="part,bulk_litres,unit,component\nVAP-1,2.5,,vaporiser\nVAP-2,,,vaporiser\nGKT-1,0,,vaporiser gasket\n"
+        "FLU-1,1.1,LTR,cleaning fluid\nHOS-1,,MTR,pressure hose\n",
+        suppliers="supplier,comes_at\nDAY,9:05\nWEEK,\n",
+    )
+    assert found.jobs[0].chosen == ("VAP-2", "FLU-1")
+    assert found.jobs[0].readings == "idle 45 mbar;after idle 0.8 kPa"
+    assert [part.bulk_ml for part in found.parts] == [2500, None, 0, 1100, None]
+    assert [supplier.comes_at for supplier in found.suppliers] == ["09:05", ""]
+
+
+@pytest.mark.parametrize(
+    ("file", "text", "says"),
+    [
+        ("jobs", JOBS + "J1,2027-03-02,AAA,clean,GONE,\n", "jobs.csv:2: unknown part 'GONE': add it to parts.csv"),
+        ("jobs", JOBS + "J1,2027-03-02,AAA,clean,VAP-2;GONE,\n", "jobs.csv:2: unknown part 'GONE'"),
+        ("jobs", JOBS + "J1,2027-03-02,AAA,clean,,idle 45\n", "jobs.csv:2: readings: idle '45' has no unit"),
+        ("jobs", JOBS + "J1,2027-03-02,AAA,clean,,boost 1 bar\n", "jobs.csv:2: readings: reading 'boost' is not one"),
+        ("jobs", JOBS + "J1,2027-03-02,AAA,clean,,after\n", "jobs.csv:2: readings: reading '' is not one of"),
+        (
+            "suppliers",
+            "supplier,comes_at\nDAY,25:00\nWEEK,\n",
+            "suppliers.csv:2: comes_at: time '25:00' does not exist",
+        ),
+        ("parts", "part,bulk_litres\nVAP-1,-1\n", "parts.csv:2: bulk_litres: '-1' is below zero"),
+        ("parts", "part,bulk_litres\nVAP-1,big\n", "parts.csv:2: bulk_litres: "),
+    ],
+)
+def test_what_cannot_stand_in_a_rare_column_is_told_with_file_and_line(
+    read: Read, file: str, text: str, says: str
+) -> None:
+    found = problems(read, **{file: text}, **({} if file != "jobs" else {"used": None}))
+    assert any(line.startswith(says) for line in found), found
+
+
+def test_a_part_chosen_in_a_row_that_could_not_be_read_is_no_second_problem(read: Read, broken: ModuleType) -> None:
+    parts = "\n".join(broken.GOOD["parts.csv"]).replace("VAP-2,vaporiser,vaporiser,C62,130.00", "VAP-2,x,x,C62,dear")
+    found = problems(read, parts=parts + "\n", jobs=JOBS + "J1,2026-05-04,AAA,clean,VAP-2,\n", used=None)
+    assert [line.split(": ")[0] for line in found] == ["parts.csv:3"]
+
+
 LEDGER = Known(
     Catalogue(
         parts={
@@ -184,6 +233,11 @@ def test_rows_are_checked_against_what_the_ledger_has(tmp_path: Path, file: str,
     with pytest.raises(ImportRefused) as refused:
         read_folder(tmp_path, LEDGER, today=TODAY)
     assert [str(problem)[: len(says)] for problem in refused.value.problems] == [says]
+
+
+def test_a_part_that_only_the_ledger_has_may_be_chosen(tmp_path: Path) -> None:
+    (tmp_path / "jobs.csv").write_text(JOBS + "J2,2027-03-02,AAA,clean,HOS-1,\n")
+    assert read_folder(tmp_path, LEDGER, today=TODAY).jobs[0].chosen == ("HOS-1",)
 
 
 def test_what_the_ledger_has_already_may_stand_in_the_folder_again(tmp_path: Path) -> None:

@@ -6,6 +6,7 @@ import csv
 import string
 import tempfile
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -19,18 +20,37 @@ from vanstock.exchange.csvfile import defused, undefused, write_rows
 from vanstock.exchange.folder import FolderContents, read_folder
 from vanstock.exchange.writing import unit_cost, write_folder
 from vanstock.model import Family, Fits, GoesWith, Job, OpeningStock, Part, Supplier, Used, Usual
+from vanstock.readings import parse_reading, write_readings
 
 TODAY = date(2027, 3, 1)
 ids = st.text(string.ascii_letters + string.digits + "-_./ äß=+@'", min_size=1, max_size=12).map(str.strip).filter(bool)
 texts = st.text(string.ascii_letters + " ,;\"'\n€ü=+-@＝\t0", max_size=20).map(str.strip)
 money = st.integers(0, 10**7)
+pressures = st.decimals(0, 900, places=1).map(lambda amount: f"{amount} mbar")
+readings = st.lists(
+    st.builds(
+        lambda kind, text, after: parse_reading(kind, text, after=after),
+        st.sampled_from(["idle", "3000", "off"]), pressures, st.booleans(),
+    ),
+    max_size=4,
+)  # fmt: skip
 
 
 @st.composite
 def contents(draw: st.DrawFn) -> FolderContents:
     names = draw(st.lists(ids, min_size=2, max_size=5, unique_by=str.casefold))
     suppliers = tuple(
-        Supplier(n, draw(texts), draw(st.integers(0, 30)), "Mon;Thu", "17:00", draw(money), draw(st.none() | money), "")
+        Supplier(
+            n,
+            draw(texts),
+            draw(st.integers(0, 30)),
+            "Mon;Thu",
+            "17:00",
+            draw(money),
+            draw(st.none() | money),
+            "",
+            draw(st.sampled_from(["", "08:30", "16:05"])),
+        )
         for n in names[:2]
     )
     parts = tuple(
@@ -40,14 +60,27 @@ def contents(draw: st.DrawFn) -> FolderContents:
             cost=draw(st.integers(0, 10**8)), pack_size=draw(st.integers(1, 9000)), supplier=names[0],
             lead_working_days=draw(st.none() | st.integers(0, 9)), one_time_use=draw(st.booleans()),
             surcharge=draw(money), weight_grams=draw(st.none() | st.integers(0, 90_000)), hazard=draw(texts),
-            superseded_by="",
+            superseded_by="", bulk_ml=draw(st.none() | st.integers(0, 90_000)),
         )
         for i, n in enumerate(names)
     )  # fmt: skip
     share = st.integers(0, 1000).map(lambda n: n / 1000)
     families = (Family("F1", draw(texts), 2010, None), Family("F2", draw(texts), None, 2014))
+    numbers = st.sampled_from([part.part for part in parts if ";" not in part.part])
     jobs = tuple(
-        Job(f"J{i}", date(2026, 1, 1 + i), "08:30", "F1", "clean", ("P2463",), "done", "van", draw(ids))
+        Job(
+            f"J{i}",
+            date(2026, 1, 1 + i),
+            "08:30",
+            "F1",
+            "clean",
+            ("P2463",),
+            "done",
+            "van",
+            draw(ids),
+            draw(st.lists(numbers, unique=True, max_size=3).map(tuple)),
+            write_readings(draw(readings)),
+        )
         for i in range(3)
     )
     qty = st.integers(0, 50_000)
@@ -137,3 +170,41 @@ def test_the_good_folder_comes_back_whole(read: Callable[..., FolderContents], t
     write_folder(tmp_path / "copy", found, {part.part: part for part in found.parts})
     again = read_folder(tmp_path / "copy", Known(), today=TODAY)
     assert (again.parts, again.jobs, again.used, again.stock) == (found.parts, found.jobs, found.used, found.stock)
+
+
+def header(folder: Path, file: str) -> list[str]:
+    return (folder / f"{file}.csv").read_text(encoding="utf-8").splitlines()[0].split(",")
+
+
+RARE = {"jobs": ["chosen", "readings"], "parts": ["bulk_litres"], "suppliers": ["comes_at"]}
+
+
+def test_columns_that_no_row_fills_are_left_out_and_all_of_them_come_when_one_row_does(
+    read: Callable[..., FolderContents], tmp_path: Path
+) -> None:
+    found = read()
+    parts = {part.part: part for part in found.parts}
+    write_folder(tmp_path, found, parts)
+    assert not {name for file, names in RARE.items() for name in names if name in header(tmp_path, file)}
+    write_folder(tmp_path, replace(found, jobs=(found.jobs[0]._replace(chosen=("FLU-1",)), *found.jobs[1:])), parts)
+    assert header(tmp_path, "jobs")[-2:] == ["reference", "chosen"]
+    filled = replace(
+        found,
+        jobs=(*found.jobs[:-1], found.jobs[-1]._replace(readings="idle 45 mbar")),
+        parts=(found.parts[0]._replace(bulk_ml=1_500), *found.parts[1:]),
+        suppliers=(found.suppliers[0]._replace(comes_at="12:15"), *found.suppliers[1:]),
+    )
+    write_folder(tmp_path, filled, parts)
+    for file, names in RARE.items():
+        assert header(tmp_path, file)[-len(names) :] == names
+    again = read_folder(tmp_path, Known(), today=TODAY)
+    assert (again.jobs, again.parts, again.suppliers) == (filled.jobs, filled.parts, filled.suppliers)
+
+
+def test_what_is_known_of_a_job_is_written_as_a_person_would(tmp_path: Path) -> None:
+    job = Job("J1", TODAY, "", "AAA", "clean", chosen=("A-1", "B-2"), readings="idle 45 mbar;after idle 0.8 kPa")
+    found = FolderContents(families=(Family("AAA"),), parts=(Part("A-1"), Part("B-2")), jobs=(job,))
+    write_folder(tmp_path, found, {part.part: part for part in found.parts})
+    assert (tmp_path / "jobs.csv").read_text().splitlines()[1] == (
+        "J1,2027-03-01,,AAA,clean,,booked,van,,A-1;B-2,idle 45 mbar;after idle 0.8 kPa"
+    )

@@ -219,7 +219,8 @@ def test_the_load_out_says_what_is_short_loads_it_and_buys_the_rest(session: Ses
     ]
     assert [row.part.part for row in found.buy] == ["VAP-2"]
     assert found.buy[0].cutoff == datetime(2027, 3, 1, 17, 0)
-    assert found.buy[0].arrives == TUESDAY
+    assert found.buy[0].comes == datetime(2027, 3, 2)
+    assert found.buy[0].in_time
     assert outlook.odds == pytest.approx(0.12)
     assert outlook.odds_now == pytest.approx(0.12 * 0.15)
     assert [short.part.part for short in outlook.short] == ["VAP-2"]

@@ -13,6 +13,9 @@ import pytest
 
 from vanstock.errors import ImportRefused
 from vanstock.ledger import reading
+from vanstock.ledger.catalogue import read_catalogue
+from vanstock.model import Job
+from vanstock.readings import parse_reading
 from vanstock.routines import booking, job, stock, trust
 from vanstock.routines.session import Session
 from vanstock.routines.setup import export_folder, import_folder
@@ -234,3 +237,68 @@ def test_a_forgotten_customer_does_not_come_back_with_an_old_file(empty: Session
     trust.forget(empty, "C-9")
     assert import_folder(empty, folder).total == 0
     assert b"C-9" not in empty.path.read_bytes()
+
+
+def test_what_is_rarely_known_goes_out_and_comes_in_again(empty: Session, new_session: Open, folder: Path) -> None:
+    rare = {
+        "jobs": ("chosen,readings", {4: "FLU-1;HOS-1,idle 45 mbar;after idle 8 mbar"}),
+        "parts": ("bulk_litres", {1: "2.5"}),
+        "suppliers": ("comes_at", {1: "12:20"}),
+    }
+    for file, (columns, filled) in rare.items():
+        path = folder / f"{file}.csv"
+        empty_cells = "," * columns.count(",")
+        lines = [
+            f"{line},{columns if number == 0 else filled.get(number, empty_cells)}"
+            for number, line in enumerate(path.read_text().splitlines())
+        ]
+        path.write_text("\n".join(lines) + "\n")
+    import_folder(empty, folder)
+    assert reading.jobs(empty.ledger)[3].chosen == ("FLU-1", "HOS-1")
+    known = read_catalogue(empty.ledger)
+    assert (known.parts["VAP-1"].bulk_ml, known.suppliers["DAY"].comes_at) == (2500, "12:20")
+    export_folder(empty, folder)
+    other = new_session("other", EVENING, filled=False)
+    import_folder(other, folder)
+    assert reading.jobs(other.ledger) == reading.jobs(empty.ledger)
+    assert read_catalogue(other.ledger) == known
+    assert import_folder(other, folder).total == 0
+
+
+@pytest.mark.parametrize(
+    ("file", "column", "cell", "says"),
+    [
+        ("jobs", "chosen", "GONE", "jobs.csv:2: unknown part 'GONE'"),
+        ("jobs", "readings", "idle 45", "jobs.csv:2: readings: idle '45' has no unit"),
+        ("suppliers", "comes_at", "25:00", "suppliers.csv:2: comes_at: time '25:00' does not exist"),
+        ("parts", "bulk_litres", "-1", "parts.csv:2: bulk_litres: '-1' is below zero"),
+    ],
+)
+def test_a_bad_cell_of_a_rare_column_is_told_and_nothing_at_all_is_imported(
+    empty: Session, folder: Path, file: str, column: str, cell: str, says: str
+) -> None:
+    path = folder / f"{file}.csv"
+    first, row, *rest = path.read_text().splitlines()
+    path.write_text("\n".join([f"{first},{column}", f"{row},{cell}", *(f"{line}," for line in rest)]) + "\n")
+    before = digest(empty)
+    with pytest.raises(ImportRefused) as refused:
+        import_folder(empty, folder)
+    (problem,) = refused.value.problems
+    assert str(problem).startswith(says)
+    assert digest(empty) == before
+
+
+def test_an_old_folder_takes_no_reading_off_a_job_whether_it_was_imported_or_booked_by_hand(
+    empty: Session, folder: Path, tmp_path: Path
+) -> None:
+    import_folder(empty, folder)
+    by_hand = booking.add_booking(empty, Job("H1", date(2027, 3, 2), "09:00", "AAA", "clean"))
+    export_folder(empty, tmp_path / "out")
+    for name in ("J4", by_hand.job):
+        booking.add_reading(empty, name, parse_reading("idle", "45 mbar"))
+    for old in (folder, tmp_path / "out"):
+        assert import_folder(empty, old).total == 0
+        for name in ("J4", by_hand.job):
+            now = reading.job_named(empty.ledger, name)
+            assert now
+            assert now.readings == "idle 45 mbar"

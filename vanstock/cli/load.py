@@ -48,7 +48,9 @@ def load(
 
         plan, entry = morning.load_all(session, parse_date(date) if date else None, van=van)
     if entry is None:
-        say(f"nothing to load for {plan.date}: what the store can give is aboard")
+        stays = "1 line stays" if len(plan.left) == 1 else f"{len(plan.left)} lines stay"
+        why = f"the van carries no more, {stays} behind" if plan.left else "what the store can give is aboard"
+        say(f"nothing to load for {plan.date}: {why}")
         return
     for row in plan.load:
         say(f"loaded {show_qty(row.qty, row.part.unit)} x {row.part.part} {row.part.description} from {row.from_place}")

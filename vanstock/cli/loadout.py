@@ -79,6 +79,7 @@ def _show(found: LoadOut) -> None:
     when = f"{found.date:%A} {found.date}, {found.van}"
     if not found.jobs:
         say(f"{when}: nothing booked (vanstock booking add books a job)")
+        _show_cautions(found.cautions)
         return
     jobs = "1 job" if len(found.jobs) == 1 else f"{len(found.jobs)} jobs"
     paragraph(f"{when}: {jobs}{_expected(found)}", then="  ")
@@ -95,10 +96,14 @@ def _show(found: LoadOut) -> None:
     say("\nWHAT THEY TAKE")
     for outlook in found.jobs:
         show_takes(outlook)
-    if found.cautions:
+    _show_cautions(found.cautions)
+
+
+def _show_cautions(cautions: Sequence[str]) -> None:
+    if cautions:
         say("\nTAKE CARE")
-        for caution in found.cautions:
-            paragraph(caution, first="- ", then="  ")
+    for caution in cautions:
+        paragraph(caution, first="- ", then="  ")
 
 
 def _expected(found: LoadOut) -> str:
@@ -158,7 +163,7 @@ def _show_left(lines: Sequence[Left]) -> None:
 
 def _show_buy(lines: Sequence[Buy]) -> None:
     for heading, rows in (
-        ("BUY FOR TODAY'S JOBS", [row for row in lines if row.in_time]),
+        ("BUY FOR THESE JOBS", [row for row in lines if row.in_time]),
         ("CANNOT COME IN TIME  (order it, and warn the customer or move the job)", [r for r in lines if not r.in_time]),
     ):
         if rows:

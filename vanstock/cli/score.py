@@ -36,7 +36,7 @@ def score(
     if json:
         as_json(_json(found))
         return
-    say("JOBS: the odds told by the load-out, and how many were finished on the first visit")
+    say("JOBS: odds told by the load-out, and how many were finished on the first visit")
     if found.jobs:
         _show_bands(found.jobs, "jobs", "finished")
     else:

@@ -134,6 +134,8 @@ def _with_part(session: Session, job: Job, text: str) -> tuple[str, ...]:
     fitting = catalogue.parts_of_family(session.ledger, job.family)
     if part.part not in fitting:
         raise BadValue(f"{part.part} is not listed as fitting {job.family}: `vanstock stock` shows the part numbers")
+    if ";" in part.part:
+        raise BadValue(f"{part.part} cannot be pinned: its number holds a `;`, which parts the numbers of a list")
     known = catalogue.read_catalogue(session.ledger).parts
     others = [one for one in job.chosen if known[one].component != part.component or not part.component]
     return tuple(sorted({*others, part.part}))

@@ -1,7 +1,8 @@
 """When a part bought now can be in the van: the supplier's cut-off, lead time, and time of day that goods come.
 
 Called by `morning`. Where a supplier's time is not on record, goods of a lead time of 0 days come an hour after the
-cut-off (at once over a counter that has none), others before the first job of the day they come.
+cut-off (at once over a counter that has none), others before the first job of the day they come. A time of day before
+the cut-off is the next working day's.
 """
 
 from __future__ import annotations
@@ -37,4 +38,6 @@ def next_round(catalogue: Catalogue, part: Part, now: datetime, calendar: Calend
         return Round(cutoff, cutoff + AFTER_CUTOFF)
     day = arrival_date(cutoff.date(), lead, calendar)
     at = parse_cutoff(supplier.comes_at) if supplier.comes_at else time()
+    if not lead and at < cutoff.time():
+        day = calendar.next_working(day)
     return Round(cutoff, max(now, datetime.combine(day, at, tzinfo=now.tzinfo)))

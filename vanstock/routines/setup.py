@@ -119,9 +119,12 @@ def _changed_jobs(session: Session, contents: FolderContents, there: dict[str, J
 
 
 def _merged(row: Job, before: Job, now: Job) -> Job:
-    """`now` with each field in which `row` differs from `before`."""
+    """`now` with each field in which `row` differs from `before`; a pin or reading that the row lacks stays."""
     fields: list[Any] = [new if new != old else present for new, old, present in zip(row, before, now, strict=True)]
-    return Job(*fields)
+    found = Job(*fields)
+    return found._replace(
+        chosen=found.chosen if row.chosen else now.chosen, readings=found.readings if row.readings else now.readings
+    )
 
 
 def _reopened(contents: FolderContents, bookings: list[Job], there: dict[str, Job]) -> list[Problem]:
