@@ -139,7 +139,7 @@ def test_the_score_is_the_mean_surprise_at_what_each_job_took_and_did_not_take(s
         for chance, taken, possible in zip(chances, took, can, strict=True):
             given_to_truth = chance if taken else 1 - chance
             if possible:
-                surprises.append(-log(min(max(given_to_truth, 0.001), 0.999)))
+                surprises.append(-log(min(max(given_to_truth, 0.03), 0.97)))
     assert len(surprises) < held.taken.size
     assert log_score(held, worths) == pytest.approx(sum(surprises) / len(surprises), abs=1e-12)
 

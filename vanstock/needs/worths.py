@@ -31,8 +31,9 @@ _MOST_FORETOLD = 800
 _MOST_PAST = 3_000
 _LEAST_GAIN, _LEAST_GAIN_ALIKE = 1e-4, 2e-3
 """The share by which the score must be better before a worth moves, or before readings count: less is chance."""
-_SURE = 1e-3
-"""No probability is taken as nearer to 0 or 1 than this when it is scored."""
+_SURE = 0.03
+"""No probability is taken as nearer to 0 or 1 than this when it is scored: the rare surprise of a part that hardly ever
+is taken would else choose the worths, at the cost of parts and whole jobs that are in doubt."""
 
 
 class Worths(NamedTuple):
