@@ -96,6 +96,9 @@ def _show(found: LoadOut) -> None:
     say("\nWHAT THEY TAKE")
     for outlook in found.jobs:
         show_takes(outlook)
+    drawn = max(outlook.standard_error for outlook in found.jobs)
+    if drawn:
+        say(f"Odds after the first job are drawn: standard error at most {max(drawn, 0.001):.1%}.")
     _show_cautions(found.cautions)
 
 
