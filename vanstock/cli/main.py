@@ -94,6 +94,7 @@ def _plain_words(words: Sequence[str]) -> list[str]:
 
 def run() -> None:
     """Run the command line; the console script."""
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # our sums are so small that threads make them slower
     words = _plain_words(sys.argv[1:])
     try:
         program(homes_for(words))(words)
