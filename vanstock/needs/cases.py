@@ -254,10 +254,11 @@ def _family_cases(cases: Sequence[Components], parts: PartMap, job: Job) -> Fami
     import numpy as np
 
     place: dict[tuple[tuple[str, int], ...], int] = {}
+    served = parts.served(job.family, {component for case in cases for component, _ in case}, chosen=job.chosen)
     rows = [
         (number, place.setdefault(tuple(sorted(need.items())), len(place)), probability)
         for number, case in enumerate(cases)
-        for probability, need in parts.variants(job.family, dict(case), chosen=job.chosen)
+        for probability, need in parts.variants(dict(case), served)
     ]
     columns = list(zip(*rows, strict=True)) or [(), (), ()]
     return FamilyCases(

@@ -20,6 +20,8 @@ SHARE_WORTH = 10.0
 """How many jobs the shares of the fits table are worth beside the parts that a family's jobs took."""
 Need = dict[str, int]
 Variants = list[tuple[float, Need]]
+Served = Mapping[str, tuple[tuple[float, str], ...]]
+"""The (share, group) pairs that serve each component."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,17 +73,22 @@ class PartMap:
         own = self.shares.get((family, component))
         return own if own is not None else self.shares.get((EVERY_FAMILY, component), ())
 
-    def variants(self, family: str, components: Mapping[str, int], *, chosen: Sequence[str] = ()) -> Variants:
+    def served(self, family: str, components: Iterable[str], *, chosen: Sequence[str] = ()) -> Served:
+        """What `for_component` says of each component, worked out once for many needs."""
+        return {component: self.for_component(family, component, chosen=chosen) for component in components}
+
+    def variants(self, components: Mapping[str, int], served: Served) -> Variants:
         """Every way that so much of each component becomes part numbers, with its probability.
 
-        Components that no part of this family serves drop out: the family has none.
+        Components that no part of the family serves drop out: the family has none.
         """
         certain: Need = {}
         split = []
         for component, qty in components.items():
-            choices = self.for_component(family, component, chosen=chosen)
+            choices = served[component]
             if len(choices) == 1:
-                certain[choices[0][1]] = certain.get(choices[0][1], 0) + qty
+                group = choices[0][1]
+                certain[group] = certain.get(group, 0) + qty
             elif choices:
                 split.append((choices, qty))
         found: Variants = [(1.0, certain)]
@@ -91,7 +98,7 @@ class PartMap:
 
     def with_riders(self, need: Mapping[str, int]) -> Need:
         """A need with at least what goes on new with each part of it; what was recorded is never doubled."""
-        if not any(group in self.riders for group in need):
+        if self._has_its_riders(need):
             return dict(need)
         full: Need = {}
         required: dict[str, int] = defaultdict(int)
@@ -100,6 +107,14 @@ class PartMap:
             for also, each, scale in self.riders.get(group, ()):
                 required[also] += -(-full[group] * each // scale)
         return {group: qty for group, qty in full.items() if qty > 0}
+
+    def _has_its_riders(self, need: Mapping[str, int]) -> bool:
+        """Whether a need holds all that goes on new with its parts, as most of what was recorded does."""
+        required: dict[str, int] = {}
+        for group in need:
+            for also, each, scale in self.riders.get(group, ()):
+                required[also] = required.get(also, 0) - (-need[group] * each // scale)
+        return all(need.get(also, 0) >= qty for also, qty in required.items())
 
     def _leaders_first(self, need: Mapping[str, int]) -> list[str]:
         """The groups of a need and all that rides along, each after every one it rides along with; a loop
