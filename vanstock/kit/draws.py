@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import sqrt
 from typing import TYPE_CHECKING
 
@@ -62,6 +62,7 @@ class DayDraws:
     needs: tuple[JobNeeds, ...]
     takes: Mapping[str, Sequence[Take]]
     draws: int
+    _asked: dict[object, list[dict[str, Rows]]] = field(default_factory=dict, repr=False, compare=False)
 
     def with_stock(self, supply: Mapping[str, int]) -> DayOdds:
         """The odds of each job in order, earlier ones drawing first."""
@@ -98,28 +99,38 @@ class DayDraws:
         """The odds that one job gains if none of these groups could run short on it, all else as it is."""
         import numpy as np
 
-        lacking = np.zeros(self.draws, dtype=np.int32)
-        others = np.zeros(self.draws, dtype=np.bool_)
-        for group, takes in self.takes.items():
-            if any(take.place == place for take in takes):
-                for where, index, _ in self._short(group, supply.get(group, 0)):
-                    if where == place:
-                        lacking[index] += 1
-                        if group not in groups:
-                            others[index] = True
-        return float(((lacking > 0) & ~others).mean())
+        short, others = (np.zeros(self.draws, dtype=np.bool_) for _ in range(2))
+        for group, (index, _) in self._short_of(supply)[place].items():
+            short[index] = True
+            if group not in groups:
+                others[index] = True
+        return float((short & ~others).mean())
 
     def shortfalls(self, supply: Mapping[str, int]) -> list[dict[str, tuple[float, int]]]:
         """For each job: by group, the share of draws in which it is short when the job's turn comes, and
         the median base units missing when it is."""
         import numpy as np
 
-        found: list[dict[str, tuple[float, int]]] = [{} for _ in self.needs]
-        for group in self.takes:
-            for place, index, missing in self._short(group, supply.get(group, 0)):
-                middle = (len(missing) - 1) // 2
-                found[place][group] = len(index) / self.draws, int(np.partition(missing, middle)[middle])
-        return found
+        return [
+            {
+                group: (len(index) / self.draws, int(np.sort(missing)[(len(missing) - 1) // 2]))
+                for group, (index, missing) in job.items()
+            }
+            for job in self._short_of(supply)
+        ]
+
+    def _short_of(self, supply: Mapping[str, int]) -> list[dict[str, Rows]]:
+        """For each job, by group, the draws in which it is short and the base units missing; kept for the stock that
+        was asked about last, since many questions are about one."""
+        key = frozenset(supply.items())
+        if key not in self._asked:
+            found: list[dict[str, Rows]] = [{} for _ in self.needs]
+            for group in self.takes:
+                for place, index, missing in self._short(group, supply.get(group, 0)):
+                    found[place][group] = index, missing
+            self._asked.clear()
+            self._asked[key] = found
+        return self._asked[key]
 
     def total_quantiles(self, probability: float) -> dict[str, int]:
         """By group, the least base units that hold the day's whole need with this probability."""
