@@ -40,7 +40,11 @@ def score(
     if found.jobs:
         _show_bands(found.jobs, "jobs", "finished")
     else:
-        paragraph("none yet: `vanstock loadout` keeps what it tells, and a finished job is held against it", first="  ")
+        paragraph(
+            "none yet: `vanstock loadout` keeps what it tells, and a finished job is held against it",
+            first="  ",
+            then="  ",
+        )
     say("\nPARTS: the chance given to each part of a job, and how often the job took it")
     if found.parts:
         _show_bands(found.parts, "chances", "taken")
