@@ -19,8 +19,8 @@ _NOTHING: Mapping[str, Any] = MappingProxyType({})
 
 
 class Supplier(NamedTuple):
-    """Who sells parts, how long they take, when an order must be in, what the carriage costs, and at what time of
-    day goods come (empty: not known)."""
+    """Who sells parts, how long they take, when an order must be in, what the carriage costs, at what time of day
+    goods come (empty: not known), and the least value of goods that an order is sent for (pence)."""
 
     supplier: str
     name: str = ""
@@ -31,6 +31,7 @@ class Supplier(NamedTuple):
     carriage_paid_over: int | None = None
     email: str = ""
     comes_at: str = ""
+    least_order: int = 0
 
 
 class Family(NamedTuple):

@@ -98,6 +98,24 @@ def make_firm(seed: int, *, reading: float | None = None) -> Firm:
     return Firm(_catalogue(parts), tuple(_finished(row, booked, needs[row], readings[row]) for row in range(size.jobs)))
 
 
+def once_more(seed: int, turn: int, first_day: int) -> list[FinishedJob]:
+    """The jobs of the same firm from a day on as they might have come instead: bookings like those of that time, what
+    each took drawn afresh."""
+    dice = np.random.default_rng([seed, 24])
+    types = int(dice.integers(4, 7))
+    size = _Size(int(dice.integers(4, 11)), types, 4 * types, int(dice.integers(300, 2001)))
+    parts = _range(size, dice)
+    effects = _effects(size, dice)
+    booked = _booked(size, dice)
+    fresh = np.random.default_rng([seed, 26, turn])
+    late = np.flatnonzero(booked.day >= first_day)
+    rows = fresh.choice(late, int(fresh.poisson(len(late))))
+    day = np.sort(fresh.integers(first_day, DAYS, len(rows)))
+    again = _Booked(day, booked.job_type[rows], booked.family[rows], booked.codes[rows], booked.high[rows])
+    needs = _needs(again, _took(again, effects, 0.0, fresh), parts, fresh)
+    return [_finished(row, again, needs[row], "") for row in range(len(rows))]
+
+
 def _range(size: _Size, dice: np.random.Generator) -> _Range:
     """Fluids and about three in ten of the rest for every family; two places with either of two numbers."""
     universal = dice.random(COMPONENTS) < 0.25

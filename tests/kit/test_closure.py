@@ -16,9 +16,10 @@ from vanstock.kit import closure
 from vanstock.kit.closure import Point, Wanted
 
 
-def wanted(rows: list[tuple[int, int, int]], jobs: int, cash: list[int]) -> Wanted:
+def wanted(rows: list[tuple[int, int, int]], jobs: int, cash: list[int], begun: list[int] | None = None) -> Wanted:
     table = np.array(sorted({(j, p): (j, p, v) for j, p, v in rows}.values()), dtype=np.int64).reshape(-1, 3)
-    return Wanted(table[:, 0], table[:, 1], table[:, 2], jobs, np.array(cash, dtype=np.int64))
+    return Wanted(table[:, 0], table[:, 1], table[:, 2], jobs, np.array(cash, dtype=np.int64),
+                  np.array(begun or [0] * len(cash), dtype=np.int64))  # fmt: skip
 
 
 def drawn(seed: int, *, jobs: int, parts: int, levels: int, dearest: int) -> Wanted:
@@ -28,7 +29,8 @@ def drawn(seed: int, *, jobs: int, parts: int, levels: int, dearest: int) -> Wan
         for job in range(jobs)
         for part in dice.choice(parts, min(parts, int(dice.poisson(1.7))), replace=False)
     ]
-    return wanted(rows, jobs, dice.integers(1, dearest, parts).tolist())
+    begun = dice.integers(0, dearest, parts).tolist() if seed % 3 else None
+    return wanted(rows, jobs, dice.integers(1, dearest, parts).tolist(), begun)
 
 
 def finishes(jobs: int, one: Point) -> bool:
@@ -67,11 +69,13 @@ def test_every_corner_lies_on_the_lower_hull_and_none_is_missing(seed: int) -> N
 def test_the_cut_is_as_good_as_an_integer_program(seed: int) -> None:
     asked, worth = drawn(seed, jobs=120, parts=12, levels=6, dearest=400), 500
     parts, jobs = len(asked.cash), asked.jobs
-    limits = lil_array((len(asked.job), parts + jobs))
+    limits = lil_array((len(asked.job) + parts, 2 * parts + jobs))
     for row, (job, part, level) in enumerate(zip(asked.job, asked.part, asked.level, strict=True)):
-        limits[row, part], limits[row, parts + job] = 1, -level
-    cost = np.concatenate([asked.cash.astype(float), np.full(jobs, -float(worth))])
-    upper = np.concatenate([np.full(parts, 6.0), np.ones(jobs)])
+        limits[row, part], limits[row, 2 * parts + job] = 1, -level
+    for part in range(parts):
+        limits[len(asked.job) + part, part], limits[len(asked.job) + part, parts + part] = -1, 6
+    cost = np.concatenate([asked.cash.astype(float), asked.begun.astype(float), np.full(jobs, -float(worth))])
+    upper = np.concatenate([np.full(parts, 6.0), np.ones(parts + jobs)])
     solved = milp(
         cost,
         constraints=LinearConstraint(limits.tocsr(), lb=0),
@@ -95,6 +99,18 @@ def test_capacities_beyond_the_solver_are_cut_exactly() -> None:
     assert closure.best(asked, 1_500_000_001).levels == (1, 1)
     assert closure.best(asked, 1_499_999_999).levels == (0, 0)
     assert closure.best(asked, 1_500_000_000).levels == (0, 0)
+
+
+@pytest.mark.parametrize("times", [1_000, 1_000_000, 1_000_000_000])
+def test_dearer_money_changes_no_level(times: int) -> None:
+    asked = drawn(4, jobs=600, parts=12, levels=6, dearest=30_000)
+    dearer = asked._replace(cash=asked.cash * times, begun=asked.begun * times)
+    for worth in (400, 900):
+        found = closure.best(asked, worth)
+        assert 0 < found.finished < 600
+        assert closure.best(dearer, worth * times).levels == found.levels
+    if times == 1_000:
+        assert [one.levels for one in closure.curve(dearer)] == [one.levels for one in closure.curve(asked)]
 
 
 def test_a_single_part_is_stocked_while_its_next_unit_pays() -> None:

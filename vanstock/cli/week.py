@@ -61,7 +61,13 @@ def _show(found: Reorder, csv: Path | None) -> None:
         columns = (Column("part"), words("what"), *amounts, words("why"))
         table(columns, [_cells(line, found.catalogue.parts[line.part]) for line in order.lines])
         carriage = format_money(order.carriage) if order.carriage else "free" if order.supplier else "not known"
-        say(f"goods {format_money(order.goods)}, carriage {carriage}, total {format_money(order.total)} ex VAT\n")
+        say(f"goods {format_money(order.goods)}, carriage {carriage}, total {format_money(order.total)} ex VAT")
+        if order.below_least:
+            least = format_money(supplier.least_order)
+            say(
+                f"{format_money(order.below_least)} short of its least order of {least}: add to it, or keep it for later"
+            )
+        say()
     if csv is not None:
         say(f"written to {csv}")
 
@@ -83,6 +89,7 @@ def _json(found: Reorder) -> dict[str, object]:
                 "goods": format_money(order.goods),
                 "carriage": format_money(order.carriage),
                 "total": format_money(order.total),
+                "below_least_order": format_money(order.below_least),
             }
             for order, _, cutoff in found.orders
         ],

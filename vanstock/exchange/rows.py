@@ -145,6 +145,7 @@ def supplier(record: Record) -> Supplier | None:
         carriage_paid_over=record.read("carriage_paid_over", _not_below_zero(parse_money), None),
         email=record.read("email", _email, ""),
         comes_at=record.read("comes_at", _time, ""),
+        least_order=record.read("least_order", _not_below_zero(parse_money), 0),
     )
 
 

@@ -12,10 +12,10 @@ def _sheet(file: str, columns: str, required: str, free_text: str = "", *, lists
 PLACES = _sheet("places.csv", "place kind", "place kind")
 SUPPLIERS = _sheet(
     "suppliers.csv",
-    "supplier name lead_working_days order_days cutoff carriage carriage_paid_over email comes_at",
+    "supplier name lead_working_days order_days cutoff carriage carriage_paid_over email comes_at least_order",
     "supplier",
     "name",
-    rarely="comes_at",
+    rarely="comes_at least_order",
 )
 FAMILIES = _sheet("families.csv", "family name year_from year_to", "family", "name")
 PARTS = _sheet(

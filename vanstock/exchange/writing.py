@@ -70,7 +70,7 @@ def _supplier(row: Supplier) -> Cells:
     paid_over = "" if row.carriage_paid_over is None else format_money(row.carriage_paid_over)
     return (
         row.supplier, row.name, str(row.lead_working_days), row.order_days, row.cutoff, format_money(row.carriage),
-        paid_over, row.email, row.comes_at,
+        paid_over, row.email, row.comes_at, format_money(row.least_order) if row.least_order else "",
     )  # fmt: skip
 
 

@@ -14,7 +14,7 @@ the solver is cut first in coarse units, then the remainder in fine ones. Called
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 if TYPE_CHECKING:
@@ -23,20 +23,27 @@ if TYPE_CHECKING:
 
     Ints = NDArray[np.int64]
 
-_LARGEST = 2**31 - 1
+_LARGEST = 2**29
+"""The most that the solver is given to flow: it counts in 32 bits, and an edge with its opposite takes up to twice."""
 _TRIED = 8
 """Open jobs, cheapest first, among which one is chosen when levels are filled in between corners."""
 
 
 class Wanted(NamedTuple):
     """What each job of a stream needs: row by row a job, a part and the least level (1 or more steps) that covers it;
-    at most one row for a job and a part. `cash` is what one step of each part costs, in whole pence, above zero."""
+    at most one row for a job and a part. `cash` is what one step of each part costs, in whole pence, above zero, and
+    `begun` what its first step costs besides, zero or more."""
 
     job: Ints
     part: Ints
     level: Ints
     jobs: int
     cash: Ints
+    begun: Ints
+
+    def cost(self, levels: Ints) -> int:
+        """The pence that a set of levels costs."""
+        return int((levels * self.cash + (levels > 0) * self.begun).sum())
 
 
 class Point(NamedTuple):
@@ -53,7 +60,7 @@ def point(wanted: Wanted, levels: Ints) -> Point:
 
     short = np.zeros(wanted.jobs, dtype=np.bool_)
     short[wanted.job[wanted.level > levels[wanted.part]]] = True
-    return Point(tuple(levels.tolist()), int((~short).sum()), int((levels * wanted.cash).sum()))
+    return Point(tuple(levels.tolist()), int((~short).sum()), wanted.cost(levels))
 
 
 def best(wanted: Wanted, worth: int, *, at_cash: int = 1) -> Point:
@@ -155,7 +162,8 @@ class _Steps(NamedTuple):
         follows = np.zeros(len(part), dtype=np.bool_)
         follows[1:] = part[1:] == part[:-1]
         below = np.where(follows, np.concatenate([[0], level[:-1]]), low[part])
-        return cls(part, level, (level - below) * wanted.cash[part], follows, of_row)
+        cash = (level - below) * wanted.cash[part] + (below == 0) * wanted.begun[part]
+        return cls(part, level, cash, follows, of_row)
 
 
 def _closure(steps: _Steps, wanted: Wanted, rows: Ints, prices: tuple[int, int]) -> NDArray[np.bool_]:
@@ -194,13 +202,21 @@ class _Network(NamedTuple):
 
         shape = (self.nodes, self.nodes)
         left: Any = csr_array((self.capacity, (self.head, self.tail)), shape=shape)
-        coarse = max(1, -(-bound // (_LARGEST // 2)))
-        for unit in sorted({coarse, 1}, reverse=True):
+        for unit in self._units(bound):
             left = self._flowed(left, source, sink, unit)
         order = breadth_first_order(left, source, return_predecessors=False)
         reached = np.zeros(self.nodes, dtype=np.bool_)
         reached[order] = True
         return reached
+
+    def _units(self, bound: int) -> Iterator[int]:
+        """Units to flow in, each finer than the one before, down to 1. What still can flow after a unit is less than
+        that unit for each edge, and in the next unit it is to fit the solver."""
+        unit = -(-bound // _LARGEST)
+        yield max(unit, 1)
+        while unit > 1:
+            unit = -(-unit * len(self.head) // _LARGEST)
+            yield unit
 
     def _flowed(self, left: Any, source: int, sink: int, unit: int) -> Any:
         """The capacities left when as much as can has flowed in whole `unit`s."""
@@ -244,7 +260,8 @@ def _one_job_more(wanted: Wanted, levels: Ints, high: Ints) -> Sequence[Ints]:
     rows = np.flatnonzero((wanted.level > levels[wanted.part]) & ~beyond[wanted.job])
     if not len(rows):
         return []
-    more = (wanted.level[rows] - levels[wanted.part[rows]]) * wanted.cash[wanted.part[rows]]
+    part = wanted.part[rows]
+    more = (wanted.level[rows] - levels[part]) * wanted.cash[part] + (levels[part] == 0) * wanted.begun[part]
     cost = np.bincount(wanted.job[rows], more, wanted.jobs)
     open_jobs = np.unique(wanted.job[rows])
     cheapest = open_jobs[np.argsort(cost[open_jobs], kind="stable")[:_TRIED]]

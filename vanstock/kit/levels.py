@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from math import ceil
+from types import MappingProxyType
 from typing import TYPE_CHECKING, NamedTuple
 
 from vanstock.kit import closure
@@ -19,6 +20,9 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     Ints = NDArray[np.int64]
+
+
+_NO_BOUND = 2**40
 
 
 class Chosen(NamedTuple):
@@ -35,47 +39,52 @@ class Chosen(NamedTuple):
 
 class Problem(NamedTuple):
     """What is left to choose once the pinned parts have their levels: the rows of the stream by the places of free
-    shelves, all jobs of the stream, those that pinned parts make impossible, and what pinned stock costs."""
+    shelves, all jobs of the stream, and what pinned stock costs."""
 
     wanted: Wanted
     free: tuple[int, ...]
     pinned: Mapping[int, int]
     jobs: int
-    impossible: int
     pinned_cash: int
 
 
-def problem(stream: Stream, pinned: Mapping[str, int]) -> Problem:
-    """The free part of a stream when some groups have so many base units whatever comes."""
+class Bounds(NamedTuple):
+    """What is settled before anything is chosen, in base units by group: levels pinned by hand, and the most that
+    another level may be."""
+
+    pinned: Mapping[str, int] = MappingProxyType({})
+    most: Mapping[str, int] = MappingProxyType({})
+
+
+def problem(stream: Stream, bounds: Bounds) -> Problem:
+    """The free part of a stream: without the jobs that no level within the bounds can finish."""
     import numpy as np
 
     wanted, shelves = stream.wanted, stream.shelves
-    fixed = {i: pinned[one.group] // one.step for i, one in enumerate(shelves) if one.group in pinned}
-    level = np.full(len(shelves), -1, dtype=np.int64)
+    fixed = {i: bounds.pinned[one.group] // one.step for i, one in enumerate(shelves) if one.group in bounds.pinned}
+    highest = np.array([bounds.most.get(one.group, _NO_BOUND) // one.step for one in shelves], dtype=np.int64)
+    is_fixed = np.zeros(len(shelves), dtype=np.bool_)
     for i, steps in fixed.items():
-        level[i] = steps
-    is_fixed = level[wanted.part] >= 0
+        highest[i], is_fixed[i] = steps, True
     lost = np.zeros(wanted.jobs, dtype=np.bool_)
-    lost[wanted.job[is_fixed & (wanted.level > level[wanted.part])]] = True
-    rows = np.flatnonzero(~is_fixed & ~lost[wanted.job])
-    number = np.cumsum(~lost) - 1
-    free = tuple(i for i in range(len(shelves)) if i not in fixed)
-    place = np.zeros(len(shelves), dtype=np.int64)
-    place[list(free)] = np.arange(len(free))
+    lost[wanted.job[wanted.level > highest[wanted.part]]] = True
+    rows = np.flatnonzero(~is_fixed[wanted.part] & ~lost[wanted.job])
+    number, place = np.cumsum(~lost) - 1, np.cumsum(~is_fixed) - 1
+    free = np.flatnonzero(~is_fixed)
     left = Wanted(
         number[wanted.job[rows]], place[wanted.part[rows]], wanted.level[rows], int((~lost).sum()),
-        wanted.cash[list(free)],
+        wanted.cash[free], wanted.begun[free],
     )  # fmt: skip
-    cash = sum(steps * int(wanted.cash[i]) for i, steps in fixed.items())
-    return Problem(left, free, fixed, wanted.jobs, int(lost.sum()), cash)
+    held = np.where(is_fixed, highest, 0)
+    return Problem(left, tuple(free.tolist()), fixed, wanted.jobs, wanted.cost(held))
 
 
 def choose(
-    stream: Stream, *, completion: float | None = None, cash: int | None = None, pinned: Mapping[str, int] | None = None
+    stream: Stream, bounds: Bounds = Bounds(), *, completion: float | None = None, cash: int | None = None
 ) -> Chosen:
     """The least cash that finishes the share `completion` of jobs, within `cash` pence where both are given; with
     `cash` alone the most jobs for it; with neither every job of the stream."""
-    asked = problem(stream, pinned or {})
+    asked = problem(stream, bounds)
     jobs = asked.jobs if completion is None else ceil(completion * asked.jobs - 1e-9)
     low, high = closure.around(asked.wanted, lambda one: one.finished >= jobs)
     found, filled = high, False
@@ -102,9 +111,13 @@ def _chosen(stream: Stream, asked: Problem, found: Point, job_costs: float | Non
 
 
 class Margin(NamedTuple):
-    """What a part's level does for the jobs of a stream: the share of jobs lost with one step less, the share gained
-    with one more, and what a step costs in pence."""
+    """What a part's level does for the jobs of a stream: the share of jobs that take the part, and of those that find
+    enough of it; the share of all jobs lost with one step less, and gained with one more, all other levels as they
+    are; base units of a step and what one costs in pence."""
 
+    group: str
+    taken: float
+    there: float
     lost: float
     gained: float
     step: int
@@ -112,33 +125,58 @@ class Margin(NamedTuple):
 
 
 def margins(stream: Stream, levels: Mapping[str, int]) -> dict[str, Margin]:
-    """For each group: what one step less would lose and one more would gain, all other levels as they are."""
+    """For each group what its level does."""
     import numpy as np
 
     wanted, shelves = stream.wanted, stream.shelves
-    steps = np.array([levels[one.group] // one.step for one in shelves], dtype=np.int64)
+    steps = in_steps(stream, levels)
     short = wanted.level > steps[wanted.part]
     lacks = np.bincount(wanted.job[short], minlength=wanted.jobs)
-    at_edge = (wanted.level == steps[wanted.part]) & (lacks[wanted.job] == 0) & (wanted.level > 0)
+    at_edge = (wanted.level == steps[wanted.part]) & (lacks[wanted.job] == 0)
     next_up = (wanted.level == steps[wanted.part] + 1) & (lacks[wanted.job] == 1)
-    lost = np.bincount(wanted.part[at_edge], minlength=len(shelves))
-    gained = np.bincount(wanted.part[next_up], minlength=len(shelves))
+    count = [
+        np.bincount(wanted.part[rows], minlength=len(shelves)) for rows in (short | ~short, ~short, at_edge, next_up)
+    ]
     jobs = max(wanted.jobs, 1)
     return {
-        one.group: Margin(int(lost[i]) / jobs, int(gained[i]) / jobs, one.step, int(wanted.cash[i]))
-        for i, one in enumerate(shelves)
+        one.group: Margin(
+            one.group,
+            taken / jobs,
+            there / taken if taken else 1.0,
+            lost / jobs,
+            gained / jobs,
+            one.step,
+            int(wanted.cash[i]),
+        )
+        for i, (one, taken, there, lost, gained) in enumerate(zip(shelves, *(c.tolist() for c in count), strict=True))
     }
+
+
+def in_steps(stream: Stream, levels: Mapping[str, int]) -> Ints:
+    """Levels in steps, in the order of the shelves; none where a group is not named."""
+    import numpy as np
+
+    return np.array([levels.get(one.group, 0) // one.step for one in stream.shelves], dtype=np.int64)
+
+
+def outcome(stream: Stream, levels: Mapping[str, int]) -> tuple[float, int]:
+    """The share of jobs that some levels finish, and their cash in pence."""
+    found = closure.point(stream.wanted, in_steps(stream, levels))
+    return found.finished / stream.wanted.jobs if stream.wanted.jobs else 1.0, found.cash
+
+
+_LEAST_KEPT = 0.005
+"""Levels left as they were may cost at most this share of jobs, all together."""
 
 
 def steady(stream: Stream, chosen: Chosen, before: Mapping[str, int], *, pays: int) -> Chosen:
     """The same levels, each left where it was `before` unless moving it is worth more than `pays` pence: cash saved,
     and jobs gained at what a job costs on this part of the curve. Groups are tried by name, one after the other."""
-    import numpy as np
-
     if chosen.job_costs is None:
         return chosen
-    levels = np.array([chosen.levels[one.group] // one.step for one in stream.shelves], dtype=np.int64)
+    levels = in_steps(stream, chosen.levels)
     now = closure.point(stream.wanted, levels)
+    least = now.finished - _LEAST_KEPT * stream.wanted.jobs
     for i, one in sorted(enumerate(stream.shelves), key=lambda row: row[1].group):
         old = before.get(one.group)
         if old is None or old // one.step == levels[i] or old % one.step:
@@ -147,7 +185,7 @@ def steady(stream: Stream, chosen: Chosen, before: Mapping[str, int], *, pays: i
         tried[i] = old // one.step
         then = closure.point(stream.wanted, tried)
         worse = (now.finished - then.finished) * chosen.job_costs - (now.cash - then.cash)
-        if worse <= pays:
+        if worse <= pays and then.finished >= least:
             levels, now = tried, then
     kept = {one.group: int(levels[i]) * one.step for i, one in enumerate(stream.shelves)}
     return chosen._replace(levels=kept, completion=now.finished / max(stream.wanted.jobs, 1), cash=now.cash)

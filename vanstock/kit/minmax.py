@@ -1,47 +1,112 @@
-"""Min and max of one part from its forecast: the first version, each part by itself. Pure.
+"""From a part's level to its min and max: steps, packs, the quantity it is ordered by, shelf life. Pure.
 
-    min = quantile of the need over the protection interval at the target
-    max = min + one review's mean need, rounded up to whole packs
+    min = level - one step      order at or below it
+    max = min + Q               so that a review leaves the position above min and never above max
+    Q   = whole packs, nearest to the economic quantity sqrt(2 K D / h), one pack at least
 
-(Base-stock with periodic review; Snyder and Shen, Fundamentals of Supply Chain Theory, 2nd ed. 2019, ch. 4.)
-Where the target is met with nothing on the shelf, min and max are 0 and the part is bought for booked jobs.
+K is what handling one order line costs, D the use of a year, h what holding one unit for a year costs (Harris 1913;
+Snyder and Shen, Fundamentals of Supply Chain Theory, 2nd ed. 2019, sec. 3.2). Of a part with a shelf life no more is
+held than will be used before it expires in nine cases of ten. Called by `routines.coming` and `routines.levels`.
 """
 
 from __future__ import annotations
 
-from math import ceil
+from math import floor, sqrt
+from typing import NamedTuple
 
-from vanstock.model import Forecast, MinMax, Part
-from vanstock.quantity import round_up_to_packs, unit
+from vanstock.model import Part
+from vanstock.quantity import MONEY_SCALE, PRICE_SCALE, round_half_up, round_up_to_packs, unit
 
-_FEW_WEEKS = 12
-
-
-def levels_from_forecast(
-    forecast: Forecast, part: Part, *, target: float, review_days: int = 5, days_per_week: int = 5
-) -> MinMax:
-    """The levels of a part in base units; `forecast.quantiles` must hold `target`."""
-    low = _round_up(forecast.quantiles[target], part.unit)
-    review_need = ceil(forecast.weekly_mean * review_days / days_per_week - 1e-9)
-    high = low + round_up_to_packs(review_need, part.pack_size) if low else 0
-    return MinMax(part.part, low, high, pinned=False, basis=_basis(forecast, target))
+WEEKS_A_YEAR = 52
+SURELY_USED = 0.9
+_LONGEST_WEEKS = 13
+"""An economic quantity is no more than this many weeks' use: a forecast does not see further."""
 
 
-def _round_up(base_units: float, code: str) -> int:
-    """Whole pieces; a tenth of a litre, metre or kilogram, because nobody measures finer on a shelf."""
-    step = max(unit(code).scale // 10, 1)
-    return max(ceil(base_units / step - 1e-9), 0) * step
+class Handling(NamedTuple):
+    """What an order line costs to pick, check and put away, in pence, and the share of its cost that holding stock
+    for a year costs."""
+
+    line_cost: int
+    holding: float
 
 
-def _basis(forecast: Forecast, target: float) -> str:
-    if not forecast.weeks_with_need:
-        return f"never needed in {forecast.weeks} weeks"
-    seen = f"needed in {forecast.weeks_with_need} of {forecast.weeks} weeks"
-    if forecast.weeks <= _FEW_WEEKS:
-        seen += f", too few to judge by itself: its class's {forecast.how} is used"
-    return f"lasts {forecast.interval_days} working days in {target:.0%} of cases; {seen}"
+class Buying(NamedTuple):
+    """How a group is stocked and bought: base units in one step of its level, what a step costs in pence, the least
+    that it is bought by (a whole number of packs and of steps), and the multiple of that which it is ordered by."""
+
+    step: int
+    cash: int
+    lot: int
+    quantity: int
+
+    def highest_level(self, most: int) -> int:
+        """The highest level that never leaves more than `most` base units."""
+        return max(most - self.lot + self.step, 0) // self.step * self.step
 
 
-def pinned(part: str, low: int, high: int) -> MinMax:
-    """Levels that a person set by hand."""
-    return MinMax(part, low, high, pinned=True, basis="pinned by hand")
+def economic_quantity(*, line_cost: float, use: float, holding: float) -> float:
+    """The quantity at which handling and holding together cost least: sqrt(2 K D / h); 0 without use.
+
+    `use` and `holding` are for the same length of time, `holding` for one unit.
+    """
+    return sqrt(2 * line_cost * use / holding) if holding > 0 and use > 0 else 0.0
+
+
+def step_of(part: Part) -> int:
+    """Base units in one step of a level: a whole piece; of what is poured or cut a tenth of a pack, but no finer than
+    anybody measures on a shelf, a tenth of the unit for small packs."""
+    scale, pack = unit(part.unit).scale, part.pack_size
+    if scale == 1:
+        return 1
+    if pack % 10 == 0 and pack // 10 >= scale // 100:
+        return pack // 10
+    return round_up_to_packs(scale // 10, pack) if pack < scale // 10 else pack
+
+
+def buying(part: Part, weekly_use: float, handling: Handling) -> Buying:
+    """How a part is bought when so many base units are used in a week."""
+    step, scale = step_of(part), unit(part.unit).scale
+    unit_cash = part.cost * MONEY_SCALE / PRICE_SCALE
+    best = economic_quantity(
+        line_cost=handling.line_cost,
+        use=weekly_use * WEEKS_A_YEAR / scale,
+        holding=handling.holding * unit_cash,
+    )
+    lot = max(part.pack_size, step)
+    most = floor(weekly_use * _LONGEST_WEEKS / lot)
+    lots = max(1, min(floor(best * scale / lot + 0.5), most))
+    cash = round_half_up(step * part.cost * MONEY_SCALE, scale * PRICE_SCALE)
+    return Buying(step, max(cash, 1), lot, lots * lot)
+
+
+def surely_used(weekly_mean: float, weekly_variance: float, weeks: float, *, whole: bool) -> int:
+    """Base units that will be used up within so many weeks in nine cases of ten, rounded down.
+
+    Poisson, above that negative binomial; gamma for what does not come in whole pieces.
+    """
+    from scipy import stats
+
+    mean, variance = weekly_mean * weeks, weekly_variance * weeks
+    if mean <= 0:
+        return 0
+    tail = 1 - SURELY_USED
+    if not whole:
+        return floor(stats.gamma.ppf(tail, mean**2 / max(variance, 1e-9), scale=max(variance, 1e-9) / mean))
+    if variance <= mean * 1.0001:
+        return int(stats.poisson.ppf(tail, mean))
+    return int(stats.nbinom.ppf(tail, mean**2 / (variance - mean), mean / variance))
+
+
+def min_and_max(level: int, how: Buying, *, most: int | None = None) -> tuple[int, int]:
+    """Min and max in base units for a level; none for none. Max is no more than `most`, of which one lot is left."""
+    if level <= 0:
+        return 0, 0
+    low = level - how.step
+    room = how.quantity if most is None else min(how.quantity, (most - low) // how.lot * how.lot)
+    return low, low + max(room, how.lot)
+
+
+def level_of(low: int, high: int, step: int) -> int:
+    """The level that some min and max hold up, in base units: 0 where nothing is kept."""
+    return low // step * step + step if high > 0 else 0

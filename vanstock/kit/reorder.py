@@ -2,8 +2,8 @@
 
     position = on hand + on order - reserved for bookings beyond the interval
 
-Order when the position is at or below min, or below what booked jobs may take, up to the larger of max and
-that need, in whole packs. (Continuous-review names; (s, S) policy, Snyder and Shen 2019, ch. 4.)
+At or below min, order as many whole packs as stay within max, one at least; below what booked jobs may take, as many
+as hold that too. (Periodic review in fixed quantities: Hadley and Whitin, Analysis of Inventory Systems, 1963, ch. 5.)
 """
 
 from __future__ import annotations
@@ -52,12 +52,14 @@ class OrderLine:
 
 @dataclass(frozen=True, slots=True)
 class SupplierOrder:
-    """The lines for one supplier with goods, carriage and total in pence ex VAT."""
+    """The lines for one supplier with goods, carriage and total in pence ex VAT, and what the goods are short of the
+    least that it sends."""
 
     supplier: str
     lines: tuple[OrderLine, ...]
     goods: int
     carriage: int
+    below_least: int = 0
 
     @property
     def total(self) -> int:
@@ -69,10 +71,9 @@ def order_line(stock: StockPosition) -> OrderLine | None:
     """The line that brings one part up, or None when nothing is to be ordered."""
     level, position = stock.levels, stock.position
     at_min = level.max > 0 and position <= level.min
-    if not at_min and position >= stock.booked_need:
-        return None
-    upto = max(level.max, stock.booked_need)
-    qty = round_up_to_packs(upto - position, stock.part.pack_size)
+    pack = stock.part.pack_size
+    booked = round_up_to_packs(stock.booked_need - position, pack)
+    qty = max(packs_to_order(position, level.min, level.max, pack), booked)
     if qty == 0:
         return None
     part = stock.part
@@ -81,6 +82,19 @@ def order_line(stock: StockPosition) -> OrderLine | None:
         position=position, on_hand=stock.on_hand, on_order=stock.on_order, min=level.min, max=level.max,
         why=_why(stock, at_min=at_min),
     )  # fmt: skip
+
+
+def packs_to_order(position: int, low: int, high: int, pack: int) -> int:
+    """Base units in whole packs: at or below min (and below nothing owed) as many as stay within max, one at least, and
+    never less than is owed.
+
+    >>> packs_to_order(1, 2, 6, 1), packs_to_order(3, 2, 6, 1), packs_to_order(1, 2, 6, 4), packs_to_order(-2, 0, 0, 1)
+    (5, 0, 4, 2)
+    """
+    owed = -(-max(-position, 0) // pack) * pack
+    if high <= 0 or position > low:
+        return owed
+    return max((high - position) // pack * pack, pack, owed)
 
 
 def _why(stock: StockPosition, *, at_min: bool) -> str:
@@ -107,4 +121,5 @@ def _order(name: str, lines: list[OrderLine], supplier: Supplier | None) -> Supp
     goods = sum(line.cost for line in lines)
     free = supplier is None or (supplier.carriage_paid_over is not None and goods >= supplier.carriage_paid_over)
     carriage = 0 if free or supplier is None else supplier.carriage
-    return SupplierOrder(name, tuple(sorted(lines, key=lambda line: line.part)), goods, carriage)
+    below = max(supplier.least_order - goods, 0) if supplier else 0
+    return SupplierOrder(name, tuple(sorted(lines, key=lambda line: line.part)), goods, carriage, below)

@@ -1,9 +1,11 @@
 """A stretch of weeks gone through day by day under a rule for stock. Pure: jobs and their needs are given.
 
-Each day: what was ordered comes in; the day's jobs take what they need, in order, and a job is finished on its first
-visit when everything it needs is there; on the days of a supplier's review what is at or below its min is ordered up
-to its max in whole packs. What a job lacked is owed to its second visit and taken from the next goods in, so that a
-balance below zero is what is owed. Called by `routines.replay`, and by whoever puts a rule to the test.
+Each day: what was ordered comes in; on the days of a supplier's review what is at or below its min is ordered up to
+its max in whole packs, unless the goods are worth less than the least the supplier takes; then the day's jobs take what
+they need, in order, and a job is finished on its first visit when everything it needs is there. What is lacking is
+bought over the counter where all of it is sold over one, else it is owed to a second visit and taken from the next
+goods in, so that a balance below zero is what is owed. Called by `routines.replay`, and by whoever puts a rule to the
+test.
 """
 
 from __future__ import annotations
@@ -12,91 +14,123 @@ from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from typing import NamedTuple
 
+from vanstock.kit.reorder import packs_to_order
+
 Levels = Mapping[str, tuple[int, int]]
 """Min and max in base units by group."""
+Rule = Callable[[int], Levels]
+"""The levels in force on a day of reviews."""
 
 
 class Item(NamedTuple):
     """A group as it is bought: base units in a pack, pence for 1,000 base units, its supplier, working days from a
-    review until the goods are there."""
+    review until the goods are there, and whether it is sold over a counter the same day."""
 
     pack: int
     price: int
     supplier: str
     comes_after: int
+    counter: bool = False
+
+    def cost(self, qty: int) -> int:
+        """Pence for so many base units."""
+        return qty * self.price // 1000
 
 
-class Carriage(NamedTuple):
-    """What a supplier charges for an order, in pence, and from what value of goods it is free (None: never)."""
+class Terms(NamedTuple):
+    """What a supplier charges for the carriage of an order, in pence, from what value of goods it is free (None:
+    never), and the least value of goods that it sends."""
 
-    charge: int
+    carriage: int
     free_from: int | None
+    least: int = 0
+
+    def charge(self, goods: int) -> int:
+        """The carriage for goods of a value."""
+        return 0 if self.free_from is not None and goods >= self.free_from else self.carriage
 
 
 class Firm(NamedTuple):
-    """What is bought from whom: items by group, carriage by supplier, and for each supplier the days of its reviews."""
+    """What is bought from whom: items by group, terms by supplier, and for each supplier the days of its reviews."""
 
     items: Mapping[str, Item]
-    carriage: Mapping[str, Carriage]
+    terms: Mapping[str, Terms]
     reviews: Mapping[str, frozenset[int]]
 
 
+class Stretch(NamedTuple):
+    """What is gone through: so many working days, jobs by day in order with what each needs, the stock at the start,
+    and the day from which on things count."""
+
+    days: int
+    jobs: Sequence[tuple[int, Mapping[str, int]]]
+    stock: Mapping[str, int]
+    counted_from: int = 0
+
+
 class Outcome(NamedTuple):
-    """What a rule came to from a day on: jobs and those finished on the first visit, average and peak stock in pence,
-    orders, order lines and carriage."""
+    """What a rule came to: jobs, those finished on the first visit, those finished by way of a counter, second visits;
+    pence on the shelves at the end of each day; orders, their lines, and the carriage in pence."""
 
     jobs: int
     finished: int
-    average_cash: float
-    peak_cash: int
+    counter_runs: int
+    second_visits: int
+    cash: tuple[int, ...]
     orders: int
     lines: int
     carriage: int
 
     @property
     def completion(self) -> float:
-        """The share of jobs finished on the first visit; 1 of none."""
+        """The share of jobs finished on the first visit with what was there; 1 of none."""
         return self.finished / self.jobs if self.jobs else 1.0
 
+    @property
+    def average_cash(self) -> float:
+        """Pence on the shelves, on average."""
+        return sum(self.cash) / max(len(self.cash), 1)
 
-def play(
-    firm: Firm,
-    jobs: Sequence[tuple[int, Mapping[str, int]]],
-    rule: Callable[[int], Levels],
-    *,
-    days: int,
-    stock: Mapping[str, int],
-    counted_from: int = 0,
-) -> Outcome:
-    """Go through working days 0 to `days` - 1; `rule` gives the levels in force on the day of a review, `stock` is what
-    there is at the start; only days from `counted_from` on count."""
-    state = _State(firm, dict(stock))
+    @property
+    def peak_cash(self) -> int:
+        """The most pence on the shelves at the end of a day."""
+        return max(self.cash, default=0)
+
+
+def play(firm: Firm, stretch: Stretch, rule: Rule) -> Outcome:
+    """Go through the days of a stretch under a rule."""
     todays: dict[int, list[Mapping[str, int]]] = defaultdict(list)
-    for day, needs in jobs:
+    for day, needs in stretch.jobs:
         todays[day].append(needs)
-    total = finished = 0
-    for day in range(days):
+    state = _State(firm, dict(stretch.stock))
+    for day in range(stretch.days):
+        state.counts = day >= stretch.counted_from
         state.come_in(day)
-        done = [state.take(needs) for needs in todays.get(day, ())]
-        state.review(day, rule, counts=day >= counted_from)
-        if day >= counted_from:
-            total, finished = total + len(done), finished + sum(done)
+        state.review(day, rule)
+        for needs in todays.get(day, ()):
+            state.visit(needs)
+        if state.counts:
             state.cash.append(state.worth())
+    sums = state.sums
     return Outcome(
-        total, finished, sum(state.cash) / max(len(state.cash), 1), max(state.cash, default=0), state.orders,
-        state.lines, state.charged,
+        sums["jobs"], sums["finished"], sums["counter"], sums["second"], tuple(state.cash), sums["orders"],
+        sums["lines"], sums["carriage"],
     )  # fmt: skip
 
 
 class _State:
-    """Stock, what is on its way, and the sums so far."""
+    """Stock, what is on its way, and the sums so far of the days that count."""
 
     def __init__(self, firm: Firm, stock: dict[str, int]) -> None:
         self.firm, self.stock = firm, stock
         self.coming: dict[int, list[tuple[str, int]]] = defaultdict(list)
         self.on_order: dict[str, int] = defaultdict(int)
         self.cash: list[int] = []
-        self.orders = self.lines = self.charged = 0
+        self.sums: dict[str, int] = defaultdict(int)
+        self.counts = True
+
+    def _count(self, what: str, more: int = 1) -> None:
+        self.sums[what] += more * self.counts
 
     def come_in(self, day: int) -> None:
         """Take in what was ordered for this day."""
@@ -104,56 +138,52 @@ class _State:
             self.stock[group] = self.stock.get(group, 0) + qty
             self.on_order[group] -= qty
 
-    def take(self, needs: Mapping[str, int]) -> bool:
-        """Take what a job needs; whether all of it was there."""
-        there = all(self.stock.get(group, 0) >= qty for group, qty in needs.items())
+    def visit(self, needs: Mapping[str, int]) -> None:
+        """Take what a job needs, from the shelf, over the counter or on a second visit."""
+        self._count("jobs")
+        lacking = [group for group, qty in needs.items() if self.stock.get(group, 0) < qty]
+        over_counter = bool(lacking) and all(self._sold_over_counter(group) for group in lacking)
+        self._count("counter" if over_counter else "second" if lacking else "finished")
         for group, qty in needs.items():
-            self.stock[group] = self.stock.get(group, 0) - qty
-        return there
+            left = self.stock.get(group, 0) - qty
+            self.stock[group] = max(left, 0) if over_counter and group in lacking else left
 
-    def review(self, day: int, rule: Callable[[int], Levels], *, counts: bool) -> None:
+    def _sold_over_counter(self, group: str) -> bool:
+        item = self.firm.items.get(group)
+        return item is not None and item.counter
+
+    def review(self, day: int, rule: Rule) -> None:
         """Order from every supplier whose review is today."""
         due = {name for name, days in self.firm.reviews.items() if day in days}
         if not due:
             return
         levels = rule(day)
-        goods: dict[str, int] = defaultdict(int)
+        wanted: dict[str, dict[str, int]] = defaultdict(dict)
         for group, item in self.firm.items.items():
             if item.supplier in due:
                 qty = packs_to_order(self.position(group), *levels.get(group, (0, 0)), item.pack)
                 if qty:
-                    goods[item.supplier] += qty * item.price // 1000
-                    self.on_order[group] += qty
-                    self.coming[day + max(item.comes_after, 1)].append((group, qty))
-                    self.lines += counts
-        if counts:
-            self.orders += len(goods)
-            self.charged += sum(self._carriage(name, value) for name, value in goods.items())
+                    wanted[item.supplier][group] = qty
+        for supplier, lines in wanted.items():
+            self._order(day, supplier, lines)
+
+    def _order(self, day: int, supplier: str, lines: Mapping[str, int]) -> None:
+        items, terms = self.firm.items, self.firm.terms.get(supplier, Terms(0, None))
+        goods = sum(items[group].cost(qty) for group, qty in lines.items())
+        if goods < terms.least:
+            return
+        for group, qty in lines.items():
+            self.on_order[group] += qty
+            self.coming[day + max(items[group].comes_after, 1)].append((group, qty))
+        self._count("orders")
+        self._count("lines", len(lines))
+        self._count("carriage", terms.charge(goods))
 
     def position(self, group: str) -> int:
         """On hand, less what is owed, and on order."""
         return self.stock.get(group, 0) + self.on_order[group]
 
-    def _carriage(self, supplier: str, value: int) -> int:
-        known = self.firm.carriage.get(supplier)
-        if known is None or (known.free_from is not None and value >= known.free_from):
-            return 0
-        return known.charge
-
     def worth(self) -> int:
         """Pence on the shelf."""
         items = self.firm.items
-        return sum(qty * items[group].price // 1000 for group, qty in self.stock.items() if qty > 0 and group in items)
-
-
-def packs_to_order(position: int, low: int, high: int, pack: int) -> int:
-    """Base units in whole packs: at or below min (and below nothing owed) as many as stay within max, one at least, and
-    never less than is owed.
-
-    >>> packs_to_order(1, 2, 6, 1), packs_to_order(3, 2, 6, 1), packs_to_order(1, 2, 6, 4), packs_to_order(-2, 0, 0, 1)
-    (5, 0, 4, 2)
-    """
-    owed = -(-max(-position, 0) // pack) * pack
-    if high <= 0 or position > low:
-        return owed
-    return max((high - position) // pack * pack, pack, owed)
+        return sum(items[group].cost(qty) for group, qty in self.stock.items() if qty > 0 and group in items)

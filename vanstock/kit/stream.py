@@ -1,15 +1,16 @@
 """A stream of coming jobs, drawn, and the level at which each of them finds each of its parts on the shelf. Pure.
 
 Weeks of working days repeat over and over, each time anew: booked jobs on their days, the rest of each kind at its
-weekly rate. Stock is reviewed weekly and brought up to its level S; an order placed at a review is there some working
-days later. On day t the last order that has come was placed at a review at or before r(t), so what is left is S less
-what was needed since, and a job finds its part there when
+weekly rate. At a review, before the day's jobs, a part that would fall below its level S is ordered by its quantity Q;
+the order is there some working days later. On day t the last order that has come was placed at a review r(t), after
+which the position was S + U, U evenly one of 0 .. Q less a step, so a job finds its part there when
 
-    S >= need of the part from r(t) up to and with this job
+    S + U >= need of the part from r(t) up to and with this job
 
-(base stock under periodic review: Snyder and Shen, Fundamentals of Supply Chain Theory, 2nd ed. 2019, ch. 4; the whole
-job: Mamer and Smith 1982). Limits: earlier jobs draw even when they are not finished; lead times are what they say.
-Called by `routines.levels`; `closure` chooses the levels.
+(periodic review in fixed quantities, position even over the quantity: Hadley and Whitin, Analysis of Inventory
+Systems, 1963, ch. 5; base stock: Snyder and Shen, Fundamentals of Supply Chain Theory, 2nd ed. 2019, ch. 4; the whole
+job: Mamer and Smith 1982). Limits: earlier jobs draw even when they are not finished; lead times are what they say;
+vans and stores are one stock. Called by `routines.coming`; `closure` chooses the levels.
 """
 
 from __future__ import annotations
@@ -26,24 +27,29 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     Ints = NDArray[np.int64]
+    Floats = NDArray[np.float64]
 
 JOBS = 10_000
 
 
 class Kind(NamedTuple):
-    """Jobs of one kind: what each takes, and how many come in a full week."""
+    """Jobs of one kind: what each takes, and how many come in a full week. Use that is no job, like what counts find
+    lost, draws on the stock but does not count as a job that could be finished (`asks` False)."""
 
     needs: JobNeeds
     weekly: float
+    asks: bool = True
 
 
 class Shelf(NamedTuple):
-    """A group as it is stocked: base units in one step of its level, what a step costs in pence, and for each working
-    day of the weeks ahead the day of the review whose order is the last to have come (below 0: before the first)."""
+    """A group as it is stocked: base units in one step of its level, what a step costs in pence, how many steps it is
+    ordered by, and for each working day of the weeks ahead the day of the review whose order is the last to have come
+    (below 0: before the first)."""
 
     group: str
     step: int
     cash: int
+    quantity: int
     since: Sequence[int]
 
 
@@ -58,12 +64,16 @@ class Ahead(NamedTuple):
 
 
 class Stream(NamedTuple):
-    """What each drawn job wants of each shelf, in steps; the base units it needs there; when the jobs come."""
+    """What each drawn job wants of each shelf, in steps; which kind each job is (below 0: a booked one, counted from
+    minus one down) and on which day it comes; what is used of each shelf in a week, with its variance, in base units.
+    """
 
     shelves: tuple[Shelf, ...]
     wanted: Wanted
+    kind: Ints
     day: Ints
-    weeks: int
+    weekly_mean: Floats
+    weekly_variance: Floats
 
 
 def reviews_before(orders: Sequence[int], comes_after: int, days: int) -> list[int]:
@@ -84,13 +94,16 @@ def draw_stream(
     import numpy as np
 
     rng = np.random.default_rng(seed)
-    weekly = sum(kind.weekly for kind in kinds)
-    weeks = max(ahead.week_of_day) + 1
-    passes = max(1, round(jobs / max(weekly * weeks, 1e-9))) if weekly > 0 else 1
+    weeks, days = max(ahead.week_of_day) + 1, len(ahead.week_of_day)
+    weekly = sum(kind.weekly for kind in kinds if kind.asks) + len(ahead.booked) / weeks
+    passes = max(1, round(jobs / (weekly * weeks))) if weekly > 0 else 1
     day, kind = _arrivals(kinds, ahead, passes, rng)
     place = {shelf.group: i for i, shelf in enumerate(shelves)}
-    rows = _needs_of(kinds, ahead, (day, kind), place, rng)
-    return Stream(tuple(shelves), _wanted(rows, day, shelves, len(ahead.week_of_day)), day, passes * weeks)
+    rows = _needs_of(kinds, ahead, kind, place, rng)
+    level = _level(rows, day, shelves, days, rng)
+    asks = np.array([one.asks for one in kinds] + [True] * len(ahead.booked), dtype=np.bool_)[kind]
+    mean, variance = _by_week(rows, day, ahead, (len(shelves), passes))
+    return Stream(tuple(shelves), _asked(rows, level, asks, shelves), kind[asks], day[asks], mean, variance)
 
 
 def _arrivals(kinds: Sequence[Kind], ahead: Ahead, passes: int, rng: np.random.Generator) -> tuple[Ints, Ints]:
@@ -135,14 +148,13 @@ def _counts(mean: NDArray[np.float64], dispersion: float, rng: np.random.Generat
 def _needs_of(
     kinds: Sequence[Kind],
     ahead: Ahead,
-    arrivals: tuple[Ints, Ints],
+    kind_of: Ints,
     place: Mapping[str, int],
     rng: np.random.Generator,
 ) -> tuple[Ints, Ints, Ints]:
     """Rows of job, shelf and base units, one for each job and shelf that it needs, in that order."""
     import numpy as np
 
-    _, kind_of = arrivals
     jobs: list[Ints] = []
     shelves: list[Ints] = []
     units: list[Ints] = []
@@ -164,8 +176,11 @@ def _needs_of(
     return both % len(kind_of), both // len(kind_of), total
 
 
-def _wanted(rows: tuple[Ints, Ints, Ints], day: Ints, shelves: Sequence[Shelf], days: int) -> Wanted:
-    """The level that each row needs: all that was needed since the review of the last order that came, in steps."""
+def _level(
+    rows: tuple[Ints, Ints, Ints], day: Ints, shelves: Sequence[Shelf], days: int, rng: np.random.Generator
+) -> Ints:
+    """The level that each row needs, in steps: all that was needed since the review of the last order that came, less
+    what that order left above the level; one at least."""
     import numpy as np
 
     job, shelf, units = rows
@@ -177,5 +192,33 @@ def _wanted(rows: tuple[Ints, Ints, Ints], day: Ints, shelves: Sequence[Shelf], 
     from_row = np.searchsorted(shelf * longest + when, shelf * longest + np.maximum(begins, 0))
     needed = sums[1:] - sums[from_row]
     step = np.array([one.step for one in shelves], dtype=np.int64)
+    quantity = np.array([one.quantity for one in shelves], dtype=np.int64)
+    _, review = np.unique(shelf * (2 * longest) + begins + longest, return_inverse=True)
+    above = (rng.random(int(review.max(initial=-1)) + 1)[review] * quantity[shelf]).astype(np.int64)
+    level: Ints = np.maximum(-(-needed // step[shelf]) - above, 1)
+    return level
+
+
+def _asked(rows: tuple[Ints, Ints, Ints], level: Ints, asks: NDArray[np.bool_], shelves: Sequence[Shelf]) -> Wanted:
+    """The rows of jobs alone, the jobs numbered anew."""
+    import numpy as np
+
+    job, shelf, _ = rows
+    kept = asks[job]
+    number = np.cumsum(asks) - 1
     cash = np.array([one.cash for one in shelves], dtype=np.int64)
-    return Wanted(job, shelf, -(-needed // step[shelf]), len(day), cash)
+    begun = cash * np.array([one.quantity - 1 for one in shelves], dtype=np.int64)
+    return Wanted(number[job[kept]], shelf[kept], level[kept], int(asks.sum()), cash, begun)
+
+
+def _by_week(rows: tuple[Ints, Ints, Ints], day: Ints, ahead: Ahead, shape: tuple[int, int]) -> tuple[Floats, Floats]:
+    """Mean and variance of the base units used of each shelf in a week as long as they are on average."""
+    import numpy as np
+
+    job, shelf, units = rows
+    shelves, passes = shape
+    week_of_day = np.array(ahead.week_of_day)
+    weeks = (int(week_of_day[-1]) + 1) * passes
+    week = day // len(week_of_day) * (int(week_of_day[-1]) + 1) + week_of_day[day % len(week_of_day)]
+    sums = np.bincount(shelf * weeks + week[job], units, shelves * weeks).reshape(shelves, weeks)
+    return sums.mean(axis=1), sums.var(axis=1)

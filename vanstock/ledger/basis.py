@@ -35,12 +35,17 @@ def keep(connection: sqlite3.Connection, rows: Iterable[Basis]) -> int:
     A week that only passed without need makes none: then the levels, the method and the needs behind them are the
     same, until the mean week has drifted by a tenth.
     """
-    newest = f"SELECT {_COLUMNS} FROM basis WHERE seq IN (SELECT max(seq) FROM basis GROUP BY part)"
-    last = {row.forecast.part: row for row in map(_read, connection.execute(newest))}
+    last = newest(connection)
     new = [row for row in rows if row.forecast.part not in last or _differs(row, last[row.forecast.part])]
     marks = ", ".join("?" * len(_COLUMNS.split(",")))
     connection.executemany(f"INSERT INTO basis ({_COLUMNS}) VALUES ({marks})", map(_cells, new))
     return len(new)
+
+
+def newest(connection: sqlite3.Connection) -> dict[str, Basis]:
+    """What was kept last of each part, by its number."""
+    sql = f"SELECT {_COLUMNS} FROM basis WHERE seq IN (SELECT max(seq) FROM basis GROUP BY part)"
+    return {row.forecast.part: row for row in map(_read, connection.execute(sql))}
 
 
 def past(connection: sqlite3.Connection, part: str) -> list[Basis]:

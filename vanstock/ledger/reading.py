@@ -89,6 +89,22 @@ def opening_counts(connection: sqlite3.Connection) -> dict[tuple[str, str], int]
     return {(part, place): qty for part, place, qty in rows}
 
 
+def differences(connection: sqlite3.Connection) -> list[tuple[str, str, int]]:
+    """What counts after the first of a part and place found gone, or (below 0) there after all, and what was written
+    off: part, local time of the entry, base units; undone entries left out."""
+    rows = connection.execute(
+        """SELECT m.part, e.at, CASE WHEN p.kind IN ('count difference', 'write-off') THEN m.qty ELSE -m.qty END
+        FROM movement m JOIN entry e ON e.seq = m.entry JOIN place p ON p.place = m.to_place
+        WHERE m.qty > 0 AND (p.kind IN ('count difference', 'write-off') OR m.from_place = 'count difference')
+          AND e.reverses IS NULL AND NOT EXISTS (SELECT 1 FROM entry r WHERE r.reverses = e.seq)
+          AND NOT EXISTS (SELECT 1 FROM counted c WHERE c.entry = m.entry AND c.part = m.part
+            AND c.place IN (m.from_place, m.to_place)
+            AND c.seq = (SELECT min(d.seq) FROM counted d WHERE d.part = c.part AND d.place = c.place))
+        ORDER BY e.seq, m.part"""
+    )
+    return [(part, at, qty) for part, at, qty in rows]
+
+
 def opened_at(connection: sqlite3.Connection) -> str | None:
     """Local time of the first stock count, from which the ledger follows the stock; None before it."""
     row = connection.execute("SELECT e.at FROM counted c JOIN entry e ON e.seq = c.entry ORDER BY c.seq LIMIT 1")

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from sqlite_utils import Migrations
 
-VERSION = 4
+VERSION = 5
 APPLICATION_ID = 0x56414E53
 """The four bytes in the file's header that say it is a vanstock ledger."""
 
@@ -264,6 +264,10 @@ def _known_of_a_job(db: Any) -> None:
         db.executescript(script)
 
 
+def _least_orders(db: Any) -> None:
+    db.executescript("ALTER TABLE supplier ADD COLUMN least_order INTEGER NOT NULL DEFAULT 0;")
+
+
 def migrations() -> Migrations:
     """Every step from an empty file to `VERSION`, in order."""
     from sqlite_utils import Migrations
@@ -273,6 +277,7 @@ def migrations() -> Migrations:
     steps(name="0002_trust")(_seal_everything)
     steps(name="0003_basis")(_keep_bases)
     steps(name="0004_known_of_a_job")(_known_of_a_job)
+    steps(name="0005_least_orders")(_least_orders)
     return steps
 
 

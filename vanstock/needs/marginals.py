@@ -37,6 +37,19 @@ def marginals(needs: JobNeeds, component_of: Mapping[str, str]) -> list[NeedLine
     return sorted(lines, key=lambda line: (-line.probability, line.group))
 
 
+def mean_needs(needs: JobNeeds) -> dict[str, float]:
+    """Base units of each group that a job takes, on average."""
+    mean: dict[str, float] = defaultdict(float)
+    for case in needs.cases:
+        for group, qty in case.needs.items():
+            mean[group] += case.weight * qty
+    for choice in needs.prior:
+        for probability, need in choice.outcomes:
+            for group, qty in need.items():
+                mean[group] += needs.prior_weight * probability * qty
+    return dict(mean)
+
+
 def _prior_amounts(prior: tuple[ComponentChoice, ...]) -> dict[str, dict[int, float]]:
     """The distribution of each group's total over independent choices, zero left out."""
     totals: dict[str, dict[int, float]] = {}

@@ -16,12 +16,14 @@ from vanstock.model import Forecast, Part
 from vanstock.routines.naming import find_part, find_parts
 from vanstock.routines.past import Past, read_past
 from vanstock.routines.session import Session
-from vanstock.routines.settings import calendar, target
+from vanstock.routines.settings import calendar
 
 if TYPE_CHECKING:
     from vanstock.forecast.weekly import WeeklyPanel
 
 PROBABILITIES = (0.5, 0.8, 0.9, 0.95)
+SURE = 0.95
+"""The probability at which the forecast of a slow part is judged (see `forecast.choose`)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,9 +66,7 @@ def forecast_panel(session: Session, past: Past, panel: WeeklyPanel) -> dict[str
         )
         for part in panel.parts
     }
-    aim = target(session)
-    asked = tuple(sorted({*PROBABILITIES, aim}))
-    found = forecast_parts(panel, intervals, target=aim, probabilities=asked)
+    found = forecast_parts(panel, intervals, target=SURE, probabilities=PROBABILITIES)
     rows = {part: tuple(row[row == row].tolist()) for part, row in zip(panel.parts, panel.need, strict=True)}
     return {
         part: PartForecast(past.catalogue.parts[part], row, rows[part], panel.weeks[len(panel.weeks) - row.weeks :])

@@ -1,4 +1,4 @@
-"""Min and max as they follow from the forecasts (see `forecasts`), with what a person pinned by hand.
+"""Min and max for whole jobs: chosen on a stream of coming jobs, kept steady, with what a person pinned by hand.
 
 Gathers the past, calls the pure rooms, returns values. Parts that stand in for each other are stocked as one,
 under one number. Called by `cli.levels`, and by the routines that plan.
@@ -6,76 +6,175 @@ under one number. Called by `cli.levels`, and by the routines that plan.
 
 from __future__ import annotations
 
-from collections import Counter
-from dataclasses import dataclass
-from datetime import date, timedelta
+from collections.abc import Mapping
+from datetime import date, datetime
+from typing import NamedTuple
 
 from vanstock.errors import BadValue
-from vanstock.ledger import catalogue
+from vanstock.kit.levels import Bounds, Chosen, Margin, choose, margins, steady
+from vanstock.kit.minmax import level_of, min_and_max
+from vanstock.ledger import basis, catalogue, reading
+from vanstock.ledger.basis import Basis
 from vanstock.ledger.file import writing
-from vanstock.model import Job, MinMax, Part
-from vanstock.quantity import parse_qty, value_of
-from vanstock.routines.forecasts import PartForecast, chosen_parts, forecast_all, review_days
+from vanstock.model import MinMax, Part
+from vanstock.quantity import parse_qty, show_qty, value_of
+from vanstock.quantity import unit as scale
+from vanstock.routines.coming import Coming, Loss, coming
 from vanstock.routines.past import Past, read_past
 from vanstock.routines.session import Session
-from vanstock.routines.settings import target
+from vanstock.routines.settings import level_change_pays, target
 
 
-@dataclass(frozen=True, slots=True)
-class Levels:
-    """Min and max of every part: what they cost when all are at max, and what they promise."""
+class Aim(NamedTuple):
+    """What is asked of the levels: a share of jobs to finish, a bound on their cash in pence, or both. With neither,
+    the firm's own target, levels moving only where that pays."""
 
-    target: float
+    completion: float | None = None
+    cash: int | None = None
+
+
+OWN_TARGET = Aim()
+
+
+class Plan(NamedTuple):
+    """The levels of every stocked part: the stream they were chosen on, what was chosen, min and max by number, what
+    each level does, and the newest levels that a list used before."""
+
+    coming: Coming
+    chosen: Chosen
+    levels: Mapping[str, MinMax]
+    margins: Mapping[str, Margin]
+    before: Mapping[str, Basis]
+
+
+class Levels(NamedTuple):
+    """Min and max of the parts asked for: what is aimed at, the share of jobs that all levels together finish, what
+    stock costs when every part is at its max, and what changed since the last list: part, min and max then, why."""
+
+    target: float | None
     completion: float | None
     cash: int
     parts: tuple[tuple[Part, MinMax], ...]
+    changed: tuple[Change, ...]
+    since: date | None
 
 
-def levels(session: Session, forecasts: dict[str, PartForecast]) -> dict[str, MinMax]:
-    """Min and max of every stocked part, pins first."""
-    from vanstock.kit.minmax import levels_from_forecast, pinned
+class Change(NamedTuple):
+    """A part whose min or max is not what the last list used: the levels then and now, and why."""
 
-    aim, week = target(session), review_days(session)
+    part: Part
+    before: MinMax
+    now: MinMax
+    why: str
+
+
+def plan_levels(session: Session, past: Past, aim: Aim = OWN_TARGET) -> Plan:
+    """Choose the levels of every stocked part, pins first."""
+    stream = coming(session, past, losses=losses(session))
     pins = catalogue.pins(session.ledger)
-    return {
-        part: pinned(part, *pins[part])
-        if part in pins
-        else levels_from_forecast(row.forecast, row.part, target=aim, review_days=week, days_per_week=week)
-        for part, row in forecasts.items()
-    }
+    bounds = bounds_of(stream, pins)
+    before = _used_before(session)
+    if aim == OWN_TARGET:
+        chosen = choose(stream.stream, bounds, completion=target(session))
+        kept = {p: level_of(row.level.min, row.level.max, stream.buying[p].step)
+                for p, row in before.items() if p in stream.buying and p not in pins}  # fmt: skip
+        chosen = steady(stream.stream, chosen, kept, pays=level_change_pays(session))
+    else:
+        chosen = choose(stream.stream, bounds, completion=aim.completion, cash=aim.cash)
+    does = margins(stream.stream, chosen.levels)
+    found = {group: _min_max(past, stream, chosen, does[group], pins.get(group)) for group in stream.buying}
+    return Plan(stream, chosen, _in_order(past, found), does, before)
 
 
-def minmax(session: Session, text: str = "") -> Levels:
-    """Min and max with their cost and the share of jobs that a full van would finish, taken one by one."""
+def _used_before(session: Session) -> dict[str, Basis]:
+    """What the newest list up to now rested on, by part."""
+    now = session.now.astimezone()
+    return {p: row for p, row in basis.newest(session.ledger).items() if datetime.fromisoformat(row.at) <= now}
+
+
+def losses(session: Session) -> list[Loss]:
+    """What counts found lost, by day, up to yesterday."""
+    rows = reading.differences(session.ledger)
+    found = [Loss(part, datetime.fromisoformat(at).date(), qty) for part, at, qty in rows]
+    return [row for row in found if row.date < session.today]
+
+
+def bounds_of(stream: Coming, pins: Mapping[str, tuple[int, int]]) -> Bounds:
+    """The levels that pins hold up, and the highest that shelf lives allow."""
+    how = stream.buying
+    held = {group: level_of(*levels, how[group].step) for group, levels in pins.items() if group in how}
+    return Bounds(held, {group: how[group].highest_level(most) for group, most in stream.usable.items()})
+
+
+def _in_order(past: Past, found: dict[str, MinMax]) -> dict[str, MinMax]:
+    """By number, in the order of the catalogue."""
+    return {part: found[part] for part in past.catalogue.parts if part in found}
+
+
+def _min_max(past: Past, stream: Coming, chosen: Chosen, does: Margin, pin: tuple[int, int] | None) -> MinMax:
+    group = does.group
+    part = past.catalogue.parts[group]
+    if pin is not None:
+        return MinMax(group, *pin, pinned=True, basis="pinned by hand")
+    low, high = min_and_max(chosen.levels[group], stream.buying[group], most=stream.usable.get(group))
+    return MinMax(group, low, high, pinned=False, basis=_basis(part, does, stream.usable.get(group), held=high > 0))
+
+
+def _basis(part: Part, does: Margin, usable: int | None, *, held: bool) -> str:
+    """In words, what the level does."""
+    step = show_qty(does.step, part.unit)
+    if not does.taken:
+        return "no coming job is likely to take it"
+    takes = f"{in_thousand(does.taken)} of 1,000 jobs take it"
+    if usable is not None and not held and usable < part.pack_size:
+        return f"{takes}; a pack would expire before it is used"
+    if not held:
+        return f"{takes}; {step} would finish {in_thousand(does.gained)}"
+    return f"{takes}; {step} less would lose {in_thousand(does.lost)}"
+
+
+def in_thousand(share: float) -> str:
+    """A share as so many of a thousand: `12`, `0.4`, `0`."""
+    many = 1000 * share
+    return f"{many:.0f}" if many >= 2 or not many else f"{many:.1f}"
+
+
+def minmax(session: Session, text: str = "", aim: Aim = OWN_TARGET) -> Levels:
+    """Min and max with their cost and the share of coming jobs that they finish."""
+    from vanstock.routines.forecasts import chosen_parts
+
     past = read_past(session)
-    every = levels(session, forecast_all(session, past))
+    plan = plan_levels(session, past, aim)
     parts = past.catalogue.parts
-    cash = sum(value_of(level.max, parts[p].unit, parts[p].cost) for p, level in every.items())
-    chosen = chosen_parts(session, past, text)
-    shown = tuple((parts[p], level) for p, level in every.items() if not chosen or p in chosen)
-    supply = {part: level.max for part, level in every.items()}
-    return Levels(target(session), expected_completion(past, supply, session.today), cash, shown)
+    cash = sum(value_of(level.max, parts[p].unit, parts[p].cost) for p, level in plan.levels.items())
+    asked = chosen_parts(session, past, text)
+    shown = tuple((parts[p], level) for p, level in plan.levels.items() if not asked or p in asked)
+    known = plan.chosen.completion if plan.coming.stream.wanted.jobs else None
+    changed = () if aim != OWN_TARGET else _changes(past, plan, asked)
+    since = max((date.fromisoformat(row.at[:10]) for row in plan.before.values()), default=None)
+    return Levels(target(session) if aim == OWN_TARGET else aim.completion, known, cash, shown, changed, since)
 
 
-def expected_completion(past: Past, supply: dict[str, int], today: date) -> float | None:
-    """The share of jobs like last year's that would be finished, each alone, with so much stock.
+def _changes(past: Past, plan: Plan, asked: set[str]) -> tuple[Change, ...]:
+    found = []
+    for group, now in plan.levels.items():
+        row = plan.before.get(group)
+        if row and (row.level.min, row.level.max) != (now.min, now.max) and (not asked or group in asked):
+            found.append(Change(past.catalogue.parts[group], row.level, now, _why_changed(past, plan, group, row)))
+    return tuple(found)
 
-    The kinds of job (family and type) are weighted by how often they came in the last 365 days; None
-    without any. Jobs one after another draw on the same stock, so this is the most that can be hoped for.
-    """
-    from vanstock.kit.odds import job_odds
-    from vanstock.needs.cases import CaseBook
 
-    since = today - timedelta(days=365)
-    kinds = Counter((job.family, job.job_type) for job in past.finished if job.date >= since)
-    if not kinds:
-        return None
-    book = CaseBook.build(past.finished, past.catalogue, today=today)
-    done = 0.0
-    for (family, job_type), count in sorted(kinds.items()):
-        needs = book.needs_for(Job("", today, "", family, job_type))
-        done += count * (job_odds(needs, supply) or 0.0)
-    return done / sum(kinds.values())
+def _why_changed(past: Past, plan: Plan, group: str, row: Basis) -> str:
+    """Why a level is not what it was: a pin, or what was needed since beside what was to be expected."""
+    if plan.levels[group].pinned or row.level.pinned:
+        return "pinned by hand since" if plan.levels[group].pinned else "no longer pinned"
+    then = date.fromisoformat(row.at[:10])
+    unit = past.catalogue.parts[group].unit
+    jobs = [job for job in past.finished if job.date >= then]
+    needed = sum(qty for job in jobs for part, qty in job.needs.items() if past.groups[part] == group)
+    weeks = ((max(job.date for job in jobs) - then).days + 1) / 7 if jobs else 0
+    expected = round(row.forecast.weekly_mean * weeks * 10 / scale(unit).scale) / 10
+    return f"{show_qty(needed, unit)} needed since, {expected:g} expected; {plan.levels[group].basis}"
 
 
 def pin(session: Session, text: str, low: str, high: str) -> tuple[Part, MinMax]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 
 from vanstock.ledger import catalogue, reading
 from vanstock.model import Catalogue, FinishedJob, Job, stock_groups
@@ -27,6 +28,11 @@ def read_past(session: Session) -> Past:
     groups = stock_groups(known)
     finished = finished_jobs(jobs, reading.used(session.ledger), groups=groups)
     return Past(known, groups, jobs, tuple(finished))
+
+
+def known_on(past: Past, day: date) -> Past:
+    """What was known at the start of a day of the past: the jobs finished before it, and no bookings."""
+    return Past(past.catalogue, past.groups, (), tuple(job for job in past.finished if job.date < day))
 
 
 def group_supply(past: Past, held: dict[str, int]) -> dict[str, int]:

@@ -18,6 +18,7 @@ from vanstock.routines.session import Session
 from vanstock.workdays import Calendar, parse_date, parse_days
 
 if TYPE_CHECKING:
+    from vanstock.kit.minmax import Handling
     from vanstock.kit.payload import Limits
 
 
@@ -79,6 +80,13 @@ def _money(text: str) -> int:
     return pence
 
 
+def _weekday(text: str) -> int:
+    days = parse_days(text)
+    if len(days) != 1:
+        raise BadValue(f"{text!r} is not one weekday, like Fri")
+    return min(days)
+
+
 def _folder(text: str) -> str:
     if not text.isprintable():
         raise BadValue(f"{text!r} is not a folder's name")
@@ -94,7 +102,7 @@ class Setting(NamedTuple):
 
 
 SETTINGS = {
-    "target": Setting("0.95", "share of needs that min must cover between reviews", _percent(0.5, 0.999)),
+    "target": Setting("0.95", "share of jobs to finish on the first visit", _percent(0.5, 0.999)),
     "working_days": Setting("Mon-Fri", "days the firm works", parse_days),
     "closed_days": Setting("", "dates the firm is closed, ;-separated", _dates),
     "currency": Setting("GBP", "currency of all money", _currency),
@@ -105,6 +113,10 @@ SETTINGS = {
     "backup_folder": Setting("", "where copies go; beside the ledger when empty", _folder),
     "payload_kg": Setting("", "what a van may carry in parts, in kg; empty for no limit", _amount_or_none("KGM")),
     "space_litres": Setting("", "what parts may fill in a van, in litres; empty for no limit", _amount_or_none("LTR")),
+    "review_day": Setting("Fri", "weekday of the reorder list; a supplier's next order day counts", _weekday),
+    "line_cost": Setting("0.20", "what an order line costs to pick, check and put away, an estimate", _money),
+    "holding_percent": Setting("25", "what holding stock for a year costs, in percent of it", _percent(0, 100)),
+    "level_change_pays": Setting("5.00", "a level moves only when that is worth more, in cash and jobs", _money),
     "second_visit_cost": Setting("60.00", "what a second visit costs in time and fuel, an estimate", _money),
     "backups_kept": Setting("10", "copies kept beside one a week and one a month", _whole(1, 10_000)),
 }
@@ -136,8 +148,26 @@ def change_setting(session: Session, name: str, text: str) -> None:
 
 
 def target(session: Session) -> float:
-    """The share of protection intervals whose need the min must cover."""
+    """The share of jobs that the levels are to finish on the first visit."""
     return float(setting_text(session, "target"))
+
+
+def review_day(session: Session) -> int:
+    """The weekday (Monday 0) of the weekly review."""
+    return _weekday(setting_text(session, "review_day"))
+
+
+def handling(session: Session) -> Handling:
+    """What an order line and holding stock cost."""
+    from vanstock.kit.minmax import Handling
+
+    holding = float(setting_text(session, "holding_percent")) / 100
+    return Handling(parse_money(setting_text(session, "line_cost")), holding)
+
+
+def level_change_pays(session: Session) -> int:
+    """What moving a level must be worth, in pence."""
+    return parse_money(setting_text(session, "level_change_pays"))
 
 
 def limits(session: Session) -> Limits:

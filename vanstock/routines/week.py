@@ -15,7 +15,7 @@ from vanstock.ledger.basis import Basis
 from vanstock.model import Catalogue, Job, MinMax, Supplier
 from vanstock.quantity import format_money, format_qty
 from vanstock.routines.forecasts import forecast_all
-from vanstock.routines.levels import levels
+from vanstock.routines.levels import plan_levels
 from vanstock.routines.past import Past, fitted_so_far, group_supply, read_past
 from vanstock.routines.session import Session
 from vanstock.routines.settings import calendar, target
@@ -39,7 +39,7 @@ def reorder(session: Session, day: date | None = None) -> Reorder:
     """Work out what to order at a review on `day` (today when None)."""
     past = read_past(session)
     forecasts = forecast_all(session, past)
-    wanted = levels(session, forecasts)
+    wanted = plan_levels(session, past).levels
     review = day or session.today
     intervals = {part: row.forecast.interval_days for part, row in forecasts.items()}
     positions = _positions(session, past, wanted, _booked(session, past, review, intervals))

@@ -19,9 +19,9 @@ from vanstock.ledger.basis import Basis as Basis
 from vanstock.ledger.file import open_ledger, writing
 from vanstock.model import Forecast, MinMax, Part
 from vanstock.routines.forecasts import PartForecast, forecast_panel, review_days
-from vanstock.routines.levels import levels
+from vanstock.routines.levels import plan_levels
 from vanstock.routines.naming import find_part
-from vanstock.routines.past import Past, read_past
+from vanstock.routines.past import Past, known_on, read_past
 from vanstock.routines.session import Session
 from vanstock.routines.settings import calendar, target
 from vanstock.workdays import week_start
@@ -82,7 +82,8 @@ def why(session: Session, text: str) -> Why:
     past = read_past(session)
     part = past.groups[find_part(session, text).part]
     now = _figures(session, past, part)
-    before = _figures(session._replace(now=session.now - _WEEK), past, part)
+    then = session._replace(now=session.now - _WEEK)
+    before = _figures(then, known_on(past, then.today), part)
     adi, cv2 = interval_and_variation(np.array(now.row.history))
     coming, last_day = _coming(session, now.row.forecast)
     return Why(now, before if before.row.history else None, adi, cv2, coming, last_day, target(session))
@@ -100,7 +101,7 @@ def _figures(session: Session, past: Past, part: str) -> Figures:
         place = panel.parts.index(part)
         smoothed = rates(panel.need[place : place + 1], panel.open_share)[chosen, 0]
         path = tuple(smoothed[-len(row.history) :].tolist())
-    return Figures(session.today, row, levels(session, {part: row})[part], path)
+    return Figures(session.today, row, plan_levels(session, past).levels[part], path)
 
 
 def _coming(session: Session, found: Forecast) -> tuple[tuple[Coming, ...], date]:

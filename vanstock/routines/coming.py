@@ -1,0 +1,234 @@
+"""The jobs that are coming, drawn against the stock: from the firm's past and bookings to a stream (see `kit.stream`).
+
+Gathers rates, needs, reviews and lead times for the weeks ahead, and says how each part is bought. All vans and stores
+are one stock, since what a job needs is carried to its van the evening before. Called by `levels`, `curve`, `replay`.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from datetime import date, timedelta
+from math import ceil
+from typing import TYPE_CHECKING, NamedTuple
+
+from vanstock.jobneeds import JobNeeds, WeightedCase
+from vanstock.kit.minmax import Buying, buying, surely_used
+from vanstock.kit.stream import JOBS, Ahead, Kind, Shelf, Stream, draw_stream, reviews_before
+from vanstock.model import Job, Supplier
+from vanstock.quantity import unit
+from vanstock.routines.past import Past, fitted_so_far
+from vanstock.routines.session import Session
+from vanstock.routines.settings import calendar, handling, review_day
+from vanstock.workdays import Calendar, parse_days, week_start
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from vanstock.needs.cases import CaseBook
+
+    Floats = NDArray[np.float64]
+
+WEEKS = 13
+"""Weeks ahead: near enough for bookings and closed days to count, far enough for levels to stay."""
+SEED = 20_270_301
+_MOST_WEEKS_APART = 13
+_BETWEEN = "\t"
+
+
+class Loss(NamedTuple):
+    """Base units of a part that a count found lost (below 0: found) on a day."""
+
+    part: str
+    date: date
+    qty: int
+
+
+class Coming(NamedTuple):
+    """A stream, the kind of job (family, type) behind each of its kinds, the booked jobs among it, and by group how it
+    is bought and the most that is surely used before it expires (left out where it keeps)."""
+
+    stream: Stream
+    kinds: tuple[tuple[str, str], ...]
+    booked: tuple[Job, ...]
+    buying: Mapping[str, Buying]
+    usable: Mapping[str, int]
+
+
+class _Days(NamedTuple):
+    """The working days of the weeks ahead in order, the week of each, and how many a full week has."""
+
+    dates: tuple[date, ...]
+    week_of: tuple[int, ...]
+    full_week: int
+
+
+def coming(session: Session, past: Past, *, losses: Sequence[Loss] = (), jobs: int = JOBS) -> Coming:
+    """Draw the jobs of the weeks from today on, over and over, about so many in all."""
+    from vanstock.needs.cases import CaseBook
+
+    book = CaseBook.build(past.finished, past.catalogue, today=session.today)
+    days = _days_ahead(session.today, calendar(session))
+    names, kinds, dispersion = _kinds(session, past, book)
+    numbers = {name: i for i, name in enumerate(names)}
+    booked = _booked(session, past, days)
+    lines = [(day, numbers.get((job.family, job.job_type), -1), _left(session, past, book, job)) for day, job in booked]
+    kinds += _outside_jobs(session, past, losses)
+    groups = sorted(set(past.groups.values()))
+    use = _weekly_use(kinds)
+    how = {group: buying(past.catalogue.parts[group], use.get(group, 0.0), handling(session)) for group in groups}
+    ahead = Ahead(days.week_of, days.full_week, dispersion, lines)
+    shelves = _shelves(session, past, days, (how, use))
+    stream = draw_stream(kinds, shelves, ahead, seed=SEED, jobs=jobs)
+    return Coming(stream, names, tuple(job for _, job in booked), how, _usable(past, stream))
+
+
+def _days_ahead(today: date, days: Calendar) -> _Days:
+    """The working days from today to the end of the last week, weeks without any left out."""
+    last = week_start(today) + timedelta(days=7 * (WEEKS + 1))
+    every = [today + timedelta(days=step) for step in range((last - today).days)]
+    dates = tuple(day for day in every if days.is_working(day)) or (days.next_working(last),)
+    mondays = {monday: i for i, monday in enumerate(sorted({week_start(day) for day in dates}))}
+    return _Days(dates, tuple(mondays[week_start(day)] for day in dates), len(days.working))
+
+
+def _kinds(session: Session, past: Past, book: CaseBook) -> tuple[tuple[tuple[str, str], ...], list[Kind], float]:
+    """Every kind of job (family and type) that was ever done, with what one takes and how many come in a week; and how
+    much more or less than at random the jobs of a week vary."""
+    from vanstock.forecast.jobs import job_rates
+
+    done = [(f"{job.family}{_BETWEEN}{job.job_type}", job.date, 1) for job in past.finished]
+    names = sorted({name for name, _, _ in done})
+    counts, share = _counted(session, names, done)
+    rates = job_rates(counts, share)
+    kinds = [(name.split(_BETWEEN)[0], name.split(_BETWEEN)[1]) for name in names]
+    found = [
+        Kind(book.needs_for(Job("", session.today, "", family, job_type)), float(weekly))
+        for (family, job_type), weekly in zip(kinds, rates.weekly, strict=True)
+    ]
+    return tuple(kinds), found, rates.dispersion
+
+
+def _counted(session: Session, names: list[str], lines: list[tuple[str, date, int]]) -> tuple[Floats, Floats]:
+    """What happened by name and week, and the open share of each week."""
+    from vanstock.forecast.weekly import weekly_panel
+
+    first = min((day for _, day, _ in lines), default=None)
+    panel = weekly_panel(
+        lines, first_days=dict.fromkeys(names, first), last_day=session.today - timedelta(days=1),
+        calendar=calendar(session),
+    )  # fmt: skip
+    return panel.need, panel.open_share
+
+
+def _outside_jobs(session: Session, past: Past, losses: Sequence[Loss]) -> list[Kind]:
+    """What counts find lost, as jobs of one part that draw on the stock: as often and as much as until now."""
+    from vanstock.forecast.jobs import job_rates
+
+    lost: dict[str, list[Loss]] = defaultdict(list)
+    for row in losses:
+        if row.part in past.groups:
+            lost[past.groups[row.part]].append(row)
+    sizes = {group: sum(row.qty for row in rows) for group, rows in lost.items()}
+    events = [(group, row.date, 1) for group, rows in lost.items() for row in rows if sizes[group] > 0 and row.qty > 0]
+    names = sorted({group for group, _, _ in events})
+    weekly = job_rates(*_counted(session, names, events)).weekly.tolist() if names else []
+    many = {name: sum(group == name for group, _, _ in events) for name in names}
+    return [
+        Kind(JobNeeds("", (WeightedCase(1.0, {name: ceil(sizes[name] / many[name])}),), (), 0.0, 0), rate, asks=False)
+        for name, rate in zip(names, weekly, strict=True)
+    ]
+
+
+def _booked(session: Session, past: Past, days: _Days) -> list[tuple[int, Job]]:
+    """The jobs booked for the weeks ahead, each on its day or the next working one."""
+    from bisect import bisect_left
+
+    open_jobs = sorted((j for j in past.jobs if j.status == "booked"), key=lambda j: (j.date, j.time, j.job))
+    return [
+        (bisect_left(days.dates, job.date), job) for job in open_jobs if session.today <= job.date <= days.dates[-1]
+    ]
+
+
+def _left(session: Session, past: Past, book: CaseBook, job: Job) -> JobNeeds:
+    from vanstock.needs.begun import still_needed
+
+    return still_needed(book.needs_for(job), fitted_so_far(session, past, job))
+
+
+def _weekly_use(kinds: Sequence[Kind]) -> dict[str, float]:
+    """Base units of each group used in a full week, on average."""
+    from vanstock.needs.marginals import mean_needs
+
+    use: dict[str, float] = defaultdict(float)
+    for kind in kinds:
+        for group, qty in mean_needs(kind.needs).items():
+            use[group] += kind.weekly * qty
+    return dict(use)
+
+
+def _shelves(
+    session: Session, past: Past, days: _Days, bought: tuple[Mapping[str, Buying], Mapping[str, float]]
+) -> list[Shelf]:
+    """How each group is stocked, with the reviews of its supplier."""
+    how, use = bought
+    orders = _order_days(session, past, days, bought)
+    since: dict[tuple[str, int], list[int]] = {}
+    shelves = []
+    for group, one in how.items():
+        supplier, wait = past.catalogue.parts[group].supplier, comes_after(past, group)
+        key = supplier, wait
+        if key not in since:
+            since[key] = reviews_before(orders[supplier], wait, len(days.dates))
+        shelves.append(Shelf(group, one.step, one.cash, one.quantity // one.step, since[key]))
+    return shelves
+
+
+def comes_after(past: Past, group: str) -> int:
+    """Working days from a review until the goods are there before the day's jobs: one at least."""
+    return max(past.catalogue.lead_working_days(group), 1)
+
+
+def _order_days(
+    session: Session, past: Past, days: _Days, bought: tuple[Mapping[str, Buying], Mapping[str, float]]
+) -> dict[str, list[int]]:
+    """By supplier the places, among the days ahead, of the days on which it is ordered from: one a week, or fewer
+    where a week's use is worth less than the least it sends."""
+    how, use = bought
+    spent: dict[str, float] = defaultdict(float)
+    for group, one in how.items():
+        spent[past.catalogue.parts[group].supplier] += use.get(group, 0.0) / one.step * one.cash
+    found = {}
+    for name in spent:
+        supplier = past.catalogue.suppliers.get(name, Supplier(name))
+        weekly = reviews(supplier, days.dates, review_day(session))
+        apart = ceil(supplier.least_order / spent[name]) if spent[name] > 0 else 1
+        found[name] = weekly[:: min(max(apart, 1), _MOST_WEEKS_APART)] or [0]
+    return found
+
+
+def reviews(supplier: Supplier, dates: Sequence[date], preferred: int) -> list[int]:
+    """The places among some working days of the reviews of a supplier: in each week on the order day that is, or comes
+    soonest after, the `preferred` weekday; on the supplier's next order day where the firm is closed then."""
+    weekdays = parse_days(supplier.order_days or "Mon-Fri")
+    usual = min(weekdays, key=lambda day: (day - preferred) % 7)
+    found = {}
+    for place, day in enumerate(dates):
+        week = day.toordinal() - (day.weekday() - usual) % 7
+        if day.weekday() in weekdays and week not in found:
+            found[week] = place
+    return sorted(found.values())
+
+
+def _usable(past: Past, stream: Stream) -> dict[str, int]:
+    """By group with a shelf life, the most that is surely used before it expires."""
+    found = {}
+    for i, shelf in enumerate(stream.shelves):
+        part = past.catalogue.parts[shelf.group]
+        if part.shelf_life_days is not None:
+            found[shelf.group] = surely_used(
+                float(stream.weekly_mean[i]), float(stream.weekly_variance[i]), part.shelf_life_days / 7,
+                whole=unit(part.unit).scale == 1,
+            )  # fmt: skip
+    return found
