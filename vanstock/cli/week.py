@@ -64,9 +64,7 @@ def _show(found: Reorder, csv: Path | None) -> None:
         say(f"goods {format_money(order.goods)}, carriage {carriage}, total {format_money(order.total)} ex VAT")
         if order.below_least:
             least = format_money(supplier.least_order)
-            say(
-                f"{format_money(order.below_least)} short of its least order of {least}: add to it, or keep it for later"
-            )
+            say(f"{format_money(order.below_least)} short of its least order of {least}: add to it, or let it wait")
         say()
     if csv is not None:
         say(f"written to {csv}")

@@ -90,13 +90,15 @@ def curve(wanted: Wanted) -> list[Point]:
     return found
 
 
-def around(wanted: Wanted, enough: Callable[[Point], bool]) -> tuple[Point, Point]:
+def around(wanted: Wanted, enough: Callable[[Point], bool], *, start: Ints | None = None) -> tuple[Point, Point]:
     """The two neighbouring corners of the curve of which the upper is the first that is `enough`, found by a few cuts;
-    twice the last where none is, twice the first where that is. What is more must be enough too."""
+    twice the last where none is, twice the first where that is. What is more must be enough too. The curve begins with
+    the levels `start`, with none when they are not given."""
     import numpy as np
 
-    left = point(wanted, np.zeros(len(wanted.cash), dtype=np.int64))
-    right = point(wanted, _most(wanted))
+    lowest = np.zeros(len(wanted.cash), dtype=np.int64) if start is None else start
+    left = point(wanted, lowest)
+    right = point(wanted, np.maximum(_most(wanted), lowest))
     if enough(left) or not enough(right):
         end = left if enough(left) else right
         return end, end
@@ -244,11 +246,31 @@ def filled_in(wanted: Wanted, left: Point, right: Point, jobs: int) -> Point:
     high = np.array(right.levels, dtype=np.int64)
     now = left
     while now.finished < jobs:
-        tried = [point(wanted, step) for step in _one_job_more(wanted, np.array(now.levels, dtype=np.int64), high)]
-        if not tried:
+        more = _next_job(wanted, now, high)
+        if more is None:
             return right
-        now = min(tried, key=lambda one: ((one.cash - now.cash) / max(one.finished - now.finished, 1), one.cash))
+        now = more
     return now
+
+
+def filled_up(wanted: Wanted, left: Point, cash: int) -> Point:
+    """Levels from some others on that cost no more than so much, as many jobs more as fit, chosen as in `filled_in`."""
+    import numpy as np
+
+    high = np.maximum(_most(wanted), np.array(left.levels, dtype=np.int64))
+    now = left
+    while more := _next_job(wanted, now, high, cash):
+        now = more
+    return now
+
+
+def _next_job(wanted: Wanted, now: Point, high: Ints, cash: int | None = None) -> Point | None:
+    """The levels with one open job more that costs least for the jobs finished with it, within some cash."""
+    import numpy as np
+
+    tried = [point(wanted, step) for step in _one_job_more(wanted, np.array(now.levels, dtype=np.int64), high)]
+    fit = [one for one in tried if cash is None or one.cash <= cash]
+    return min(fit, key=lambda one: ((one.cash - now.cash) / (one.finished - now.finished), one.cash), default=None)
 
 
 def _one_job_more(wanted: Wanted, levels: Ints, high: Ints) -> Sequence[Ints]:

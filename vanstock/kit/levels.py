@@ -56,6 +56,9 @@ class Bounds(NamedTuple):
     most: Mapping[str, int] = MappingProxyType({})
 
 
+FREE = Bounds()
+
+
 def problem(stream: Stream, bounds: Bounds) -> Problem:
     """The free part of a stream: without the jobs that no level within the bounds can finish."""
     import numpy as np
@@ -80,7 +83,7 @@ def problem(stream: Stream, bounds: Bounds) -> Problem:
 
 
 def choose(
-    stream: Stream, bounds: Bounds = Bounds(), *, completion: float | None = None, cash: int | None = None
+    stream: Stream, bounds: Bounds = FREE, *, completion: float | None = None, cash: int | None = None
 ) -> Chosen:
     """The least cash that finishes the share `completion` of jobs, within `cash` pence where both are given; with
     `cash` alone the most jobs for it; with neither every job of the stream."""
@@ -94,7 +97,9 @@ def choose(
     if cash is not None and found.cash > cash - asked.pinned_cash:
         room = max(cash - asked.pinned_cash, 0)
         low, high = closure.around(asked.wanted, lambda one: one.cash > room)
-        found, filled = (high if high.cash <= room else low), False
+        corner = high if high.cash <= room else low
+        found = closure.filled_up(asked.wanted, corner, room)
+        filled = found != corner
     return _chosen(stream, asked, found, _job_costs(low, high), filled=filled)
 
 
@@ -108,6 +113,31 @@ def _chosen(stream: Stream, asked: Problem, found: Point, job_costs: float | Non
     levels = {one.group: steps[i] * one.step for i, one in enumerate(stream.shelves)}
     share = found.finished / asked.jobs if asked.jobs else 1.0
     return Chosen(levels, share, found.cash + asked.pinned_cash, job_costs, filled)
+
+
+class More(NamedTuple):
+    """What some more cash would buy: steps of each group that rise, in base units, the share of all jobs finished
+    then, and the pence spent."""
+
+    rises: Mapping[str, int]
+    completion: float
+    spent: int
+
+
+def more_for(stream: Stream, levels: Mapping[str, int], cash: int, bounds: Bounds = FREE) -> More:
+    """The best that so many pence more would buy beside some levels, whole jobs first looked for along the curve."""
+    asked = problem(stream, bounds)
+    start = in_steps(stream, levels)[list(asked.free)]
+    now = closure.point(asked.wanted, start)
+    low, high = closure.around(asked.wanted, lambda one: one.cash > now.cash + cash, start=start)
+    corner = high if high.cash <= now.cash + cash else low
+    found = closure.filled_up(asked.wanted, corner, now.cash + cash)
+    rises = {
+        stream.shelves[i].group: (new - old) * stream.shelves[i].step
+        for i, old, new in zip(asked.free, now.levels, found.levels, strict=True)
+        if new > old
+    }
+    return More(rises, found.finished / asked.jobs if asked.jobs else 1.0, found.cash - now.cash)
 
 
 class Margin(NamedTuple):

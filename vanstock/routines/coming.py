@@ -172,7 +172,7 @@ def _shelves(
     session: Session, past: Past, days: _Days, bought: tuple[Mapping[str, Buying], Mapping[str, float]]
 ) -> list[Shelf]:
     """How each group is stocked, with the reviews of its supplier."""
-    how, use = bought
+    how, _ = bought
     orders = _order_days(session, past, days, bought)
     since: dict[tuple[str, int], list[int]] = {}
     shelves = []

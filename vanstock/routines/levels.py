@@ -13,6 +13,7 @@ from typing import NamedTuple
 from vanstock.errors import BadValue
 from vanstock.kit.levels import Bounds, Chosen, Margin, choose, margins, steady
 from vanstock.kit.minmax import level_of, min_and_max
+from vanstock.kit.optimism import to_ask, to_expect
 from vanstock.ledger import basis, catalogue, reading
 from vanstock.ledger.basis import Basis
 from vanstock.ledger.file import writing
@@ -75,12 +76,13 @@ def plan_levels(session: Session, past: Past, aim: Aim = OWN_TARGET) -> Plan:
     bounds = bounds_of(stream, pins)
     before = _used_before(session)
     if aim == OWN_TARGET:
-        chosen = choose(stream.stream, bounds, completion=target(session))
+        chosen = choose(stream.stream, bounds, completion=to_ask(target(session), len(past.finished)))
         kept = {p: level_of(row.level.min, row.level.max, stream.buying[p].step)
                 for p, row in before.items() if p in stream.buying and p not in pins}  # fmt: skip
         chosen = steady(stream.stream, chosen, kept, pays=level_change_pays(session))
     else:
-        chosen = choose(stream.stream, bounds, completion=aim.completion, cash=aim.cash)
+        wanted = None if aim.completion is None else to_ask(aim.completion, len(past.finished))
+        chosen = choose(stream.stream, bounds, completion=wanted, cash=aim.cash)
     does = margins(stream.stream, chosen.levels)
     found = {group: _min_max(past, stream, chosen, does[group], pins.get(group)) for group in stream.buying}
     return Plan(stream, chosen, _in_order(past, found), does, before)
@@ -149,7 +151,7 @@ def minmax(session: Session, text: str = "", aim: Aim = OWN_TARGET) -> Levels:
     cash = sum(value_of(level.max, parts[p].unit, parts[p].cost) for p, level in plan.levels.items())
     asked = chosen_parts(session, past, text)
     shown = tuple((parts[p], level) for p, level in plan.levels.items() if not asked or p in asked)
-    known = plan.chosen.completion if plan.coming.stream.wanted.jobs else None
+    known = to_expect(plan.chosen.completion, len(past.finished)) if plan.coming.stream.wanted.jobs else None
     changed = () if aim != OWN_TARGET else _changes(past, plan, asked)
     since = max((date.fromisoformat(row.at[:10]) for row in plan.before.values()), default=None)
     return Levels(target(session) if aim == OWN_TARGET else aim.completion, known, cash, shown, changed, since)

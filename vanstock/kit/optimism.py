@@ -1,0 +1,39 @@
+"""How much worse coming jobs fare than a stream drawn from past ones says. Pure.
+
+Levels are chosen on what the past tells, and look better on it than on jobs still to come ("optimism": Efron, Journal
+of the American Statistical Association 81, 1986): rates drift, and parts turn up that were never needed before. Over
+made-up firms of which one year was known, the odds of a job left unfinished came out as so many times what was said:
+
+    times = 1.12 + 60 / finished jobs known, 2 at most
+
+(the firms of `tests/benchmarks/kit_firms.py`, seeds 1000 to 1014; others than those check it). Called by
+`routines.levels` and `routines.curve`.
+"""
+
+from __future__ import annotations
+
+_ALWAYS, _FOR_ONE_JOB, _MOST = 1.12, 60.0, 2.0
+
+
+def times_worse(jobs_known: int) -> float:
+    """By how much the odds of an unfinished job are to be multiplied."""
+    return min(_ALWAYS + _FOR_ONE_JOB / max(jobs_known, 1), _MOST)
+
+
+def to_expect(said: float, jobs_known: int) -> float:
+    """The share of coming jobs to expect finished where a stream says so many are.
+
+    >>> round(to_expect(0.96, 500), 3), to_expect(1.0, 500)
+    (0.951, 1.0)
+    """
+    return _with_odds(said, times_worse(jobs_known))
+
+
+def to_ask(wanted: float, jobs_known: int) -> float:
+    """The share of a stream's jobs to ask for where so many are wanted of those to come."""
+    return _with_odds(wanted, 1 / times_worse(jobs_known))
+
+
+def _with_odds(share: float, times: float) -> float:
+    left = (1 - share) * times
+    return share / (share + left)
