@@ -49,6 +49,20 @@ def _finished(job: Job, lines: list[Used], owed: Owed, groups: Mapping[str, str]
     return FinishedJob(job.job, job.date, job.family, job.job_type, job.codes, taken, job.readings)
 
 
+def return_visits(jobs: Iterable[Job], used: Iterable[Used]) -> set[str]:
+    """The done jobs that are second visits: same reference and family as one that missed something not long before."""
+    missed = {row.job for row in used if row.missed > 0}
+    last_missed: dict[tuple[str, str], date] = {}
+    found = set()
+    for job in sorted((job for job in jobs if job.status == "done"), key=lambda job: (job.date, job.time, job.job)):
+        before = last_missed.get((job.reference, job.family)) if job.reference else None
+        if before is not None and job.date - before <= RETURN_WITHIN:
+            found.add(job.job)
+        if job.job in missed:
+            last_missed[job.reference, job.family] = job.date
+    return found
+
+
 def _settle(owed: list[tuple[date, int]], fitted: int, day: date) -> int:
     """How much of what was fitted settles what earlier visits missed, oldest first; `owed` shrinks by it."""
     settled = 0

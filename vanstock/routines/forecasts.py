@@ -45,14 +45,18 @@ def review_days(session: Session) -> int:
     return len(calendar(session).working)
 
 
-def forecast_all(session: Session, past: Past) -> dict[str, PartForecast]:
+def forecast_all(
+    session: Session, past: Past, probabilities: tuple[float, ...] = PROBABILITIES
+) -> dict[str, PartForecast]:
     """The forecast of every stocked part, by its number."""
     from vanstock.routines.series import need_panel
 
-    return forecast_panel(session, past, need_panel(session, past))
+    return forecast_panel(session, past, need_panel(session, past), probabilities)
 
 
-def forecast_panel(session: Session, past: Past, panel: WeeklyPanel) -> dict[str, PartForecast]:
+def forecast_panel(
+    session: Session, past: Past, panel: WeeklyPanel, probabilities: tuple[float, ...] = PROBABILITIES
+) -> dict[str, PartForecast]:
     """The forecast of every part of a panel of needs, by its number."""
     from vanstock.forecast.parts import PartInterval, forecast_parts
 
@@ -66,7 +70,7 @@ def forecast_panel(session: Session, past: Past, panel: WeeklyPanel) -> dict[str
         )
         for part in panel.parts
     }
-    found = forecast_parts(panel, intervals, target=SURE, probabilities=PROBABILITIES)
+    found = forecast_parts(panel, intervals, target=SURE, probabilities=probabilities)
     rows = {part: tuple(row[row == row].tolist()) for part, row in zip(panel.parts, panel.need, strict=True)}
     return {
         part: PartForecast(past.catalogue.parts[part], row, rows[part], panel.weeks[len(panel.weeks) - row.weeks :])

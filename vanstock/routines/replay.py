@@ -1,0 +1,237 @@
+"""The firm's own past gone through again, week by week, under other ways to set the levels: what each would have come to.
+
+Each week's levels rest on what was known by then: the jobs finished before, no bookings; the catalogue is today's. Every
+way starts with its shelves at their max. Gathers the past, calls the pure rooms, returns values. Called by `cli.replay`.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections import defaultdict
+from collections.abc import Callable, Mapping
+from datetime import date, datetime, timedelta
+from math import sqrt
+from typing import NamedTuple
+
+from vanstock.errors import BadValue
+from vanstock.kit.levels import choose, steady
+from vanstock.kit.minmax import Buying, min_and_max
+from vanstock.kit.optimism import to_ask
+from vanstock.kit.policies import covering
+from vanstock.kit.replay import Firm, Item, Levels, Outcome, Stretch, Terms, play
+from vanstock.ledger import reading
+from vanstock.model import Forecast, Supplier
+from vanstock.needs.returns import return_visits
+from vanstock.quantity import MONEY_SCALE, PRICE_SCALE, round_half_up, unit
+from vanstock.routines.coming import Coming, coming, comes_after, reviews
+from vanstock.routines.forecasts import forecast_all
+from vanstock.routines.levels import bounds_of
+from vanstock.routines.past import Past, known_on, read_past
+from vanstock.routines.session import Session
+from vanstock.routines.settings import calendar, level_change_pays, review_day, target
+from vanstock.workdays import week_start
+
+JOBS_DRAWN = 4_000
+THUMB = 2.5
+"""The rule of thumb: so many times the average use of the last half year over review and lead time."""
+_THUMB_WEEKS = 26
+_WEEKS_BEFORE, _LEAST_WEEKS = 13, 4
+_FEW_JOBS, _FEW_WEEKS_BEFORE = 100, 26
+_SURENESS = tuple(sorted({*(1 - 0.5**k for k in range(1, 13)), *(1 - 0.5 ** (k + 0.5) for k in range(1, 12)), 0.95}))
+"""Odds of lasting the protection interval that equal service is tried at."""
+_WEEK = timedelta(days=7)
+
+
+class Run(NamedTuple):
+    """What one way to set levels came to: jobs, those finished on the first visit with what was there, those finished
+    by way of a counter, second visits; pence on the shelves on average, at most, and week by week; orders, their lines,
+    and carriage. What is not known of what really happened is None."""
+
+    policy: str
+    told: str
+    jobs: int
+    finished: int
+    counter_runs: int
+    second_visits: int
+    average_cash: float | None = None
+    peak_cash: int | None = None
+    cash: tuple[float, ...] = ()
+    orders: int | None = None
+    lines: int | None = None
+    carriage: int | None = None
+
+    @property
+    def completion(self) -> float:
+        """The share of jobs finished on the first visit."""
+        return self.finished / self.jobs if self.jobs else 1.0
+
+
+class Replayed(NamedTuple):
+    """The Mondays gone through, weeks of history before them, the ways with what each came to, the standard error of
+    the completions, and why to be careful with all of it (empty: nothing)."""
+
+    mondays: tuple[date, ...]
+    weeks_before: int
+    runs: tuple[Run, ...]
+    standard_error: float
+    warnings: tuple[str, ...]
+
+
+class _Week(NamedTuple):
+    """The levels of one week by way."""
+
+    whole_job: dict[str, int]
+    forecasts: Mapping[str, Forecast]
+    thumb: dict[str, float]
+    coming: Coming
+
+
+class _Stretch(NamedTuple):
+    """The working days of the weeks, the Mondays, and everything that happens on them."""
+
+    dates: tuple[date, ...]
+    mondays: tuple[date, ...]
+    jobs: tuple[tuple[int, Mapping[str, int]], ...]
+    ids: tuple[str, ...]
+
+
+def replay(session: Session, weeks: int, progress: Callable[[int], None] = lambda _: None) -> Replayed:
+    """Go through the last so many full weeks; raises `BadValue` when there is too little history before them."""
+    past = read_past(session)
+    stretch, before = _stretch(session, past, weeks)
+    firm = _firm(session, past, stretch.dates)
+    known = _learnt(session, past, stretch, progress)
+    runs = (*_runs(session, firm, stretch, known), _really(session, past, firm, stretch))
+    share = runs[0].completion
+    error = sqrt(max(share * (1 - share), 0.0) / max(runs[0].jobs, 1))
+    return Replayed(stretch.mondays, before, runs, error, _warnings(before, runs[0].jobs))
+
+
+def _stretch(session: Session, past: Past, weeks: int) -> tuple[_Stretch, int]:
+    """The last full weeks, fewer where the history before them would be too short, and the weeks before them."""
+    end = week_start(session.today)
+    first = min((job.date for job in past.finished), default=end)
+    most = (end - week_start(first)).days // 7 - _WEEKS_BEFORE
+    if most < _LEAST_WEEKS:
+        raise BadValue(
+            f"too little history to replay: {_WEEKS_BEFORE + _LEAST_WEEKS} full weeks of finished jobs are needed, "
+            f"there are {max(most + _WEEKS_BEFORE, 0)}"
+        )
+    begin = end - min(weeks, most) * _WEEK
+    days = calendar(session)
+    dates = tuple(d for step in range((end - begin).days) if days.is_working(d := begin + timedelta(days=step)))
+    mondays = tuple(begin + i * _WEEK for i in range(min(weeks, most)))
+    second = return_visits(past.jobs, reading.used(session.ledger))
+    done = [job for job in past.finished if begin <= job.date < end and job.job not in second]
+    jobs = tuple((min(bisect_left(dates, job.date), len(dates) - 1), _by_group(past, job.needs)) for job in done)
+    return _Stretch(dates, mondays, jobs, tuple(job.job for job in done)), (begin - week_start(first)).days // 7
+
+
+def _by_group(past: Past, needs: Mapping[str, int]) -> dict[str, int]:
+    found: dict[str, int] = defaultdict(int)
+    for part, qty in needs.items():
+        found[past.groups.get(part, part)] += qty
+    return dict(found)
+
+
+def _firm(session: Session, past: Past, dates: tuple[date, ...]) -> Firm:
+    items, parts = {}, past.catalogue.parts
+    for group in sorted(set(past.groups.values())):
+        part = parts[group]
+        price = round_half_up(part.cost * MONEY_SCALE * 1000, PRICE_SCALE * unit(part.unit).scale)
+        counter = bool(part.supplier) and not past.catalogue.lead_working_days(group)
+        items[group] = Item(part.pack_size, price, part.supplier, comes_after(past, group), counter)
+    names = {item.supplier for item in items.values()}
+    suppliers = {name: past.catalogue.suppliers.get(name, Supplier(name)) for name in names}
+    terms = {name: Terms(one.carriage, one.carriage_paid_over, one.least_order) for name, one in suppliers.items()}
+    preferred = review_day(session)
+    return Firm(items, terms, {name: frozenset(reviews(one, dates, preferred)) for name, one in suppliers.items()})
+
+
+def _learnt(session: Session, past: Past, stretch: _Stretch, progress: Callable[[int], None]) -> list[_Week]:
+    """What each way would have learnt by the Monday of each week."""
+    found: list[_Week] = []
+    for monday in stretch.mondays:
+        then = session._replace(now=datetime.combine(monday, datetime.min.time()))
+        known = known_on(past, monday)
+        ahead = coming(then, known, jobs=JOBS_DRAWN)
+        forecasts = forecast_all(then, known, _SURENESS)
+        thumb = {
+            group: THUMB * sum(row.history[-_THUMB_WEEKS:]) / max(len(row.history[-_THUMB_WEEKS:]), 1)
+            * row.forecast.interval_days / max(len(calendar(session).working), 1)
+            for group, row in forecasts.items()
+        }  # fmt: skip
+        before = found[-1].whole_job if found else {}
+        levels = _whole_job(session, ahead, len(known.finished), before)
+        found.append(_Week(levels, {group: row.forecast for group, row in forecasts.items()}, thumb, ahead))
+        progress(1)
+    return found
+
+
+def _whole_job(session: Session, ahead: Coming, known: int, before: Mapping[str, int]) -> dict[str, int]:
+    chosen = choose(ahead.stream, bounds_of(ahead, {}), completion=to_ask(target(session), known))
+    return dict(steady(ahead.stream, chosen, before, pays=level_change_pays(session)).levels)
+
+
+def _runs(session: Session, firm: Firm, stretch: _Stretch, known: list[_Week]) -> list[Run]:
+    def played(levels: Callable[[_Week], Mapping[str, int]]) -> Outcome:
+        return _played(firm, stretch, [_min_max(levels(week), week.coming) for week in known])
+
+    whole = played(lambda week: week.whole_job)
+    thumb = played(lambda week: covering(week.thumb, week.coming.buying))
+    alike = {p: played(lambda week, p=p: _equal_service(week, p)) for p in _SURENESS}  # type: ignore[misc]
+    same = next((p for p in _SURENESS if alike[p].finished >= whole.finished), _SURENESS[-1])
+    aim = target(session)
+    return [
+        _run("whole job", f"levels for whole jobs, to finish {100 * aim:g} of 100", whole),
+        _run("each part alike", f"every part at {100 * same:.4g} % to last, found afterwards to finish as many", alike[same]),
+        _run("each part at 95 %", "every part at 95 % to last until the next goods", alike[0.95]),
+        _run("rule of thumb", f"{THUMB:g} times the average use of {_THUMB_WEEKS} weeks until the next goods", thumb),
+    ]
+
+
+def _equal_service(week: _Week, probability: float) -> dict[str, int]:
+    need = {group: row.quantiles[probability] for group, row in week.forecasts.items()}
+    return covering(need, week.coming.buying)
+
+
+def _min_max(levels: Mapping[str, int], ahead: Coming) -> Levels:
+    how: Mapping[str, Buying] = ahead.buying
+    return {group: min_and_max(level, how[group], most=ahead.usable.get(group)) for group, level in levels.items()}
+
+
+def _played(firm: Firm, stretch: _Stretch, weeks: list[Levels]) -> Outcome:
+    first = stretch.mondays[0]
+    week_of = [(day - first).days // 7 for day in stretch.dates]
+    stock = {group: high for group, (_, high) in weeks[0].items()}
+    return play(firm, Stretch(len(stretch.dates), stretch.jobs, stock), lambda day: weeks[week_of[day]])
+
+
+def _run(policy: str, told: str, came_to: Outcome) -> Run:
+    return Run(
+        policy, told, came_to.jobs, came_to.finished, came_to.counter_runs, came_to.second_visits,
+        came_to.average_cash, came_to.peak_cash, tuple(map(float, came_to.cash)), came_to.orders, came_to.lines,
+        came_to.carriage,
+    )  # fmt: skip
+
+
+def _really(session: Session, past: Past, firm: Firm, stretch: _Stretch) -> Run:
+    """What really happened, as far as it was recorded: a job that lacked nothing but what a counter sells is taken to
+    have been finished by way of one."""
+    missed: dict[str, list[str]] = defaultdict(list)
+    for row in reading.used(session.ledger):
+        if row.missed > 0:
+            missed[row.job].append(past.groups.get(row.part, row.part))
+    lacked = [missed[job] for job in stretch.ids if job in missed]
+    counter = sum(all(group in firm.items and firm.items[group].counter for group in groups) for groups in lacked)
+    jobs = len(stretch.ids)
+    return Run("what happened", "as recorded", jobs, jobs - len(lacked), counter, len(lacked) - counter)
+
+
+def _warnings(weeks_before: int, jobs: int) -> tuple[str, ...]:
+    found = []
+    if weeks_before < _FEW_WEEKS_BEFORE:
+        found.append(f"only {weeks_before} weeks of history came before: the first weeks' levels knew little")
+    if jobs < _FEW_JOBS:
+        found.append(f"only {jobs} jobs came in these weeks: too few to tell ways that differ by a few jobs apart")
+    return tuple(found)
