@@ -29,6 +29,8 @@ HOMES = {
     "week": ("reorder",),
     "forecast": ("forecast",),
     "levels": ("minmax",),
+    "curve": ("curve",),
+    "replay": ("replay",),
     "score": ("score",),
     "booking": ("booking",),
     "reading": ("reading",),

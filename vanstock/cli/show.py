@@ -146,10 +146,10 @@ def paragraph(text: str, *, first: str = "", then: str = "") -> None:
 
 
 @contextmanager
-def working(what: str) -> Iterator[Callable[[int], None]]:
+def working(what: str, *, total: int | None = None) -> Iterator[Callable[[int], None]]:
     """A moving bar on stderr while something takes more than a second; silent when not a terminal.
 
-    Yields a function that is told how many more lines are done.
+    Yields a function that is told how many more of `total` (None: nobody knows how many) are done.
     """
     if not sys.stderr.isatty() or os.environ.get("TERM") == "dumb":
         yield lambda _: None
@@ -164,5 +164,5 @@ def working(what: str) -> Iterator[Callable[[int], None]]:
         TimeElapsedColumn(),
     )
     with Progress(*shown, console=Console(stderr=True), transient=True) as progress:
-        task = progress.add_task(clean(what), total=None)
+        task = progress.add_task(clean(what), total=total)
         yield lambda more: progress.advance(task, more)

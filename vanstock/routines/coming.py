@@ -211,14 +211,18 @@ def _order_days(
 def reviews(supplier: Supplier, dates: Sequence[date], preferred: int) -> list[int]:
     """The places among some working days of the reviews of a supplier: in each week on the order day that is, or comes
     soonest after, the `preferred` weekday; on the supplier's next order day where the firm is closed then."""
-    weekdays = parse_days(supplier.order_days or "Mon-Fri")
-    usual = min(weekdays, key=lambda day: (day - preferred) % 7)
-    found = {}
+    weekdays, usual = parse_days(supplier.order_days or "Mon-Fri"), reviews_weekday(supplier, preferred)
+    found: dict[int, int] = {}
     for place, day in enumerate(dates):
         week = day.toordinal() - (day.weekday() - usual) % 7
         if day.weekday() in weekdays and week not in found:
             found[week] = place
     return sorted(found.values())
+
+
+def reviews_weekday(supplier: Supplier, preferred: int) -> int:
+    """The order day of a supplier that is, or comes soonest after, the `preferred` weekday (Monday 0)."""
+    return min(parse_days(supplier.order_days or "Mon-Fri"), key=lambda day: (day - preferred) % 7)
 
 
 def _usable(past: Past, stream: Stream) -> dict[str, int]:

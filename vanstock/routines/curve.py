@@ -57,9 +57,7 @@ def curve(session: Session, more: int) -> Curve:
     stream, known = plan.coming.stream, len(past.finished)
     asked = problem(stream, bounds)
     corners = closure.curve(asked.wanted) if asked.jobs else []
-    points = tuple(
-        Spot(one.cash + asked.pinned_cash, to_expect(one.finished / asked.jobs, known)) for one in corners
-    )
+    points = tuple(Spot(one.cash + asked.pinned_cash, to_expect(one.finished / asked.jobs, known)) for one in corners)
     now = _levels_spot(plan, known) if asked.jobs else None
     stock = _stock_spot(session, past, plan) if asked.jobs else None
     return Curve(points, now, stock, target(session), _more(past, plan, bounds, more))

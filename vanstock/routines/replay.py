@@ -1,7 +1,8 @@
-"""The firm's own past gone through again, week by week, under other ways to set the levels: what each would have come to.
+"""The firm's own past gone through again, week by week, under several ways to set the levels: what each comes to.
 
-Each week's levels rest on what was known by then: the jobs finished before, no bookings; the catalogue is today's. Every
-way starts with its shelves at their max. Gathers the past, calls the pure rooms, returns values. Called by `cli.replay`.
+Each week's levels rest on what was known by then: the jobs finished before, no bookings; the catalogue is today's.
+Every way starts with its shelves at their max. Gathers the past, calls the pure rooms, returns values. Called by
+`cli.replay`.
 """
 
 from __future__ import annotations
@@ -23,7 +24,7 @@ from vanstock.ledger import reading
 from vanstock.model import Forecast, Supplier
 from vanstock.needs.returns import return_visits
 from vanstock.quantity import MONEY_SCALE, PRICE_SCALE, round_half_up, unit
-from vanstock.routines.coming import Coming, coming, comes_after, reviews
+from vanstock.routines.coming import Coming, comes_after, coming, reviews
 from vanstock.routines.forecasts import forecast_all
 from vanstock.routines.levels import bounds_of
 from vanstock.routines.past import Past, known_on, read_past
@@ -184,7 +185,11 @@ def _runs(session: Session, firm: Firm, stretch: _Stretch, known: list[_Week]) -
     aim = target(session)
     return [
         _run("whole job", f"levels for whole jobs, to finish {100 * aim:g} of 100", whole),
-        _run("each part alike", f"every part at {100 * same:.4g} % to last, found afterwards to finish as many", alike[same]),
+        _run(
+            "each part alike",
+            f"every part at {100 * same:.4g} % to last, found afterwards to finish as many",
+            alike[same],
+        ),
         _run("each part at 95 %", "every part at 95 % to last until the next goods", alike[0.95]),
         _run("rule of thumb", f"{THUMB:g} times the average use of {_THUMB_WEEKS} weeks until the next goods", thumb),
     ]

@@ -1,0 +1,142 @@
+"""Cash against finished jobs: `curve`. Parse, call the routine, show or draw."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from vanstock.cli.options import Json, example, opened
+from vanstock.cli.show import Column, as_json, figure, paragraph, say, table, working
+from vanstock.errors import BadValue
+from vanstock.quantity import MONEY_SCALE, format_money, format_qty, parse_money, show_qty
+
+if TYPE_CHECKING:
+    from vanstock.routines.curve import Curve, Spot
+
+_SHOWN = (0.5, 0.6, 0.7, 0.75, 0.8, 0.85, 0.9, 0.925, 0.95, 0.97, 0.98, 0.99, 0.995)
+"""Shares of jobs whose corner is shown: dense where the curve bends."""
+_BAR = 30
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add these commands to the program."""
+    lines = ("vanstock curve", "vanstock curve --more 250", "vanstock curve --chart curve.png")
+    app.command("curve", epilog=example(*lines))(curve)
+
+
+def curve(
+    ctx: typer.Context,
+    more: Annotated[str, typer.Option("--more", metavar="AMOUNT", help="Say what so much more would buy.")] = "100",
+    chart: Annotated[
+        Path | None, typer.Option("--chart", metavar="FILE", help="Draw the curve to a .svg or .png file.")
+    ] = None,
+    json: Json = False,
+) -> None:
+    """Show how many jobs more cash on the shelves would finish, and where you stand."""
+    from vanstock.routines import curve as routine
+    from vanstock.routines.settings import setting_text
+
+    pence = parse_money(more, "--more")
+    if pence < 0:
+        raise BadValue(f"--more {more!r} is below zero")
+    if chart is not None:
+        from vanstock.exchange.picture import check_ending
+
+        check_ending(chart)
+    with opened(ctx) as session:
+        with working("working out the curve"):
+            found = routine.curve(session, pence)
+        currency = setting_text(session, "currency")
+    if chart is not None:
+        _draw(chart, found, currency)
+    if json:
+        as_json(_json(found))
+        return
+    _show(found)
+    if chart is not None:
+        say(f"written to {chart}")
+
+
+def _show(found: Curve) -> None:
+    if found.levels is None or found.stock is None:
+        say("no jobs are known to come yet: book some, or import finished ones")
+        return
+    rows = [(spot, "") for spot in _corners(found)]
+    rows += [(found.levels, "min and max today"), (found.stock, "stock today, if kept at that")]
+    rows.sort(key=lambda row: (row[0].cash, row[0].completion))
+    columns = (figure("cash"), figure("of 100 jobs"), Column(""), Column(""))
+    table(columns, [_cells(spot, mark) for spot, mark in rows])
+    paragraph(
+        "cash: on the shelves when every part is at its max; of 100 jobs: coming jobs to expect finished on the first "
+        "visit with it. Every row without words is the least cash for its jobs."
+    )
+    _show_more(found)
+
+
+def _corners(found: Curve) -> list[Spot]:
+    """The first corner at or above each share shown, the first and the last."""
+    chosen = {found.points[0], found.points[-1]}
+    for share in (*_SHOWN, found.target):
+        chosen.add(next((spot for spot in found.points if spot.completion >= share), found.points[-1]))
+    return sorted(chosen)
+
+
+def _cells(spot: Spot, mark: str) -> tuple[str, ...]:
+    bar = ("=" if mark else "#") * round(_BAR * spot.completion)
+    return format_money(spot.cash), f"{100 * spot.completion:.1f}", bar, f"<- {mark}" if mark else ""
+
+
+def _show_more(found: Curve) -> None:
+    more = found.more
+    if found.levels is None:
+        return
+    if not more.parts:
+        say(f"\n{format_money(more.cash)} more would finish no further job")
+        return
+    gained = 1000 * (more.completion - found.levels.completion)
+    say(f"\n{format_money(more.cash)} MORE would finish {gained:.1f} more of 1,000 jobs, with")
+    table(
+        (Column("part"), Column("what"), figure("more")),
+        [(part.part, part.description, show_qty(qty, part.unit)) for part, qty in more.parts],
+    )
+
+
+def _json(found: Curve) -> dict[str, object]:
+    return {
+        "points": _spots(found.points),
+        "minmax": _spot(found.levels) if found.levels else None,
+        "stock": _spot(found.stock) if found.stock else None,
+        "target": found.target,
+        "more": {
+            "cash": format_money(found.more.cash),
+            "spent": format_money(found.more.spent),
+            "completion": round(found.more.completion, 4),
+            "parts": [{"part": part.part, "qty": format_qty(qty, part.unit)} for part, qty in found.more.parts],
+        },
+    }
+
+
+def _spots(spots: Sequence[Spot]) -> list[dict[str, object]]:
+    return [_spot(spot) for spot in spots]
+
+
+def _spot(spot: Spot) -> dict[str, object]:
+    return {"cash": format_money(spot.cash), "completion": round(spot.completion, 4)}
+
+
+def _draw(path: Path, found: Curve, currency: str) -> None:
+    from vanstock.exchange.curvechart import CurvePicture, draw
+
+    marks = [("min and max today", found.levels), ("stock today", found.stock)]
+    draw(
+        path,
+        CurvePicture(
+            currency=currency,
+            points=tuple((spot.cash / MONEY_SCALE, spot.completion) for spot in found.points),
+            target=found.target,
+            marks=tuple((label, spot.cash / MONEY_SCALE, spot.completion) for label, spot in marks if spot),
+        ),
+    )
