@@ -50,7 +50,10 @@ def make_trial(seed: int) -> Trial:
     past = Past(catalogue, groups, (), jobs)
     cut = START + timedelta(weeks=KNOWN_WEEKS)
     futures = [
-        [(days_since(cut, working_day(job.date)), _needs(groups, job)) for job in once_more(seed, turn, 7 * KNOWN_WEEKS)]
+        [
+            (days_since(cut, working_day(job.date)), _needs(groups, job))
+            for job in once_more(seed, turn, 7 * KNOWN_WEEKS)
+        ]
         for turn in range(TURNS)
     ]
     return Trial(past, _firm(catalogue, groups), [[row for row in one if row[0] < 5 * WEEKS] for one in futures])

@@ -119,7 +119,9 @@ def write_older(path: Path, version: int) -> None:
         connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         connection.execute(f"PRAGMA user_version = {version}")
         connection.execute(
-            "INSERT INTO part VALUES ('SNS-1', '', 'c', 'C62', 100, 1, '', '', NULL, 0, 0, NULL, NULL, '', '', '')"
+            """INSERT INTO part (part, description, component, unit, cost, pack_size, supplier, supplier_part,
+            one_time_use, surcharge, hazard, gtin, superseded_by)
+            VALUES ('SNS-1', '', 'c', 'C62', 100, 1, '', '', 0, 0, '', '', '')"""
         )
         connection.execute("COMMIT")
 

@@ -32,16 +32,23 @@ SEALED = (
     ("movement", "entry, seq, part, qty, from_place, to_place, value, job, order_no"),
     ("missed", "entry, seq, job, part, qty"),
 )
+PART = (
+    "part, description, component, unit, cost, pack_size, supplier, supplier_part, lead_working_days, one_time_use, "
+    "surcharge, shelf_life_days, weight_grams, hazard, gtin, superseded_by"
+)
+SUPPLIER = "supplier, name, lead_working_days, order_days, cutoff, carriage, carriage_paid_over, email"
+BOOKING = "seq, entry, job, date, time, family, job_type, codes, status, van, reference"
+JOB = "'J1', '2027-03-02', '09:00', 'AAA', 'clean', 'P2463'"
 ROWS = (
-    "INSERT INTO part VALUES ('P', '', 'c', 'C62', 100, 1, 'S', '', NULL, 0, 0, NULL, NULL, '', '', '')",
-    "INSERT INTO supplier VALUES ('S', '', 0, 'Mon-Fri', '11:00', 0, NULL, '')",
+    f"INSERT INTO part ({PART}) VALUES ('P', '', 'c', 'C62', 100, 1, 'S', '', NULL, 0, 0, NULL, NULL, '', '', '')",
+    f"INSERT INTO supplier ({SUPPLIER}) VALUES ('S', '', 0, 'Mon-Fri', '11:00', 0, NULL, '')",
     "INSERT INTO family VALUES ('AAA', 'Alder', NULL, NULL)",
     "INSERT INTO entry VALUES (1, 'one', '2027-03-01T08:00:00+00:00', 'booked', 'terminal', '', NULL, '')",
-    "INSERT INTO booking VALUES (1, 1, 'J1', '2027-03-02', '09:00', 'AAA', 'clean', 'P2463', 'booked', 'van', 'B-1')",
+    f"INSERT INTO booking ({BOOKING}) VALUES (1, 1, {JOB}, 'booked', 'van', 'B-1')",
     "INSERT INTO entry VALUES (2, 'two', '2027-03-01T09:00:00+00:00', 'received', 'terminal', '', NULL, '')",
     "INSERT INTO movement VALUES (1, 2, 'P', 4, 'supplier', 'van', 400, NULL, NULL)",
     "INSERT INTO entry VALUES (3, 'three', '2027-03-02T09:00:00+00:00', 'finished', 'terminal', '', NULL, '')",
-    "INSERT INTO booking VALUES (2, 3, 'J1', '2027-03-02', '09:00', 'AAA', 'clean', 'P2463', 'done', 'van', 'B-1')",
+    f"INSERT INTO booking ({BOOKING}) VALUES (2, 3, {JOB}, 'done', 'van', 'B-1')",
     "INSERT INTO movement VALUES (2, 3, 'P', 1, 'van', 'customer', 100, 'J1', NULL)",
 )
 """A part, a booking, goods in, and the job finished, as a ledger of any earlier version holds them."""

@@ -38,7 +38,7 @@ def explain(ctx: typer.Context, part: str, *, chart: Path | None, told: bool, js
     from vanstock.routines.why import why
 
     if chart is not None:
-        from vanstock.exchange.chart import check_ending
+        from vanstock.exchange.picture import check_ending
 
         check_ending(chart)
     with opened(ctx) as session, working("forecasting"):

@@ -11,7 +11,7 @@ held than will be used before it expires in nine cases of ten. Called by `routin
 
 from __future__ import annotations
 
-from math import floor, sqrt
+from math import ceil, floor, sqrt
 from typing import NamedTuple
 
 from vanstock.model import Part
@@ -85,17 +85,24 @@ def surely_used(weekly_mean: float, weekly_variance: float, weeks: float, *, who
 
     Poisson, above that negative binomial; gamma for what does not come in whole pieces.
     """
-    from scipy import stats
+    from scipy import special
 
     mean, variance = weekly_mean * weeks, weekly_variance * weeks
     if mean <= 0:
         return 0
     tail = 1 - SURELY_USED
     if not whole:
-        return floor(stats.gamma.ppf(tail, mean**2 / max(variance, 1e-9), scale=max(variance, 1e-9) / mean))
+        spread = max(variance, mean * 1e-9)
+        return floor(special.gammaincinv(mean**2 / spread, tail) * spread / mean)
     if variance <= mean * 1.0001:
-        return int(stats.poisson.ppf(tail, mean))
-    return int(stats.nbinom.ppf(tail, mean**2 / (variance - mean), mean / variance))
+        return _least(special.pdtrik(tail, mean))
+    return _least(special.nbdtrik(tail, mean**2 / (variance - mean), mean / variance))
+
+
+def _least(between: float) -> int:
+    """The least whole number whose chance of at most as much reaches the one asked, from where it is reached between
+    whole ones (NaN: 0 reaches it)."""
+    return max(ceil(between - 1e-9), 0) if between == between else 0
 
 
 def min_and_max(level: int, how: Buying, *, most: int | None = None) -> tuple[int, int]:

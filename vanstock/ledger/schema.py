@@ -173,6 +173,8 @@ CREATE INDEX basis_part ON basis (part, seq);
 """
 
 
+_LEAST_ORDERS = "ALTER TABLE supplier ADD COLUMN least_order INTEGER NOT NULL DEFAULT 0;"
+
 _BOOKED = ("seq", "entry", "job", "date", "time", "family", "job_type", "codes", "status", "van")
 _READ = ("chosen", "readings")
 """What a booking says since `_known_of_a_job`: the part numbers that it is known to take, and readings."""
@@ -225,7 +227,7 @@ def wanted_schema() -> set[tuple[str, str, str]]:
     """Type, name and SQL of every table, index and trigger that a ledger of this version has."""
     empty = sqlite3.connect(":memory:")
     try:
-        for script in (*_first_scripts(), _TRUST, *_later_guards(), _BASIS, *_known_scripts()):
+        for script in (*_first_scripts(), _TRUST, *_later_guards(), _BASIS, *_known_scripts(), _LEAST_ORDERS):
             empty.executescript(script)
         return schema_of(empty)
     finally:
@@ -265,7 +267,7 @@ def _known_of_a_job(db: Any) -> None:
 
 
 def _least_orders(db: Any) -> None:
-    db.executescript("ALTER TABLE supplier ADD COLUMN least_order INTEGER NOT NULL DEFAULT 0;")
+    db.executescript(_LEAST_ORDERS)
 
 
 def migrations() -> Migrations:

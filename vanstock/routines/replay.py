@@ -38,7 +38,7 @@ THUMB = 2.5
 _THUMB_WEEKS = 26
 _WEEKS_BEFORE, _LEAST_WEEKS = 13, 4
 _FEW_JOBS, _FEW_WEEKS_BEFORE = 100, 26
-_SURENESS = tuple(sorted({*(1 - 0.5**k for k in range(1, 13)), *(1 - 0.5 ** (k + 0.5) for k in range(1, 12)), 0.95}))
+_SURENESS = (0.5, 0.7, 0.8, 0.85, 0.9, 0.925, 0.95, 0.96, 0.97, 0.975, 0.98, 0.985, 0.99, 0.995, 0.999)
 """Odds of lasting the protection interval that equal service is tried at."""
 _WEEK = timedelta(days=7)
 
