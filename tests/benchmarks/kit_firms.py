@@ -5,13 +5,13 @@ first year known, the second gone through week by week, many times over with fre
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from typing import NamedTuple
 
 import numpy as np
 
 from tests.benchmarks.needs_firms import START, make_firm, once_more
-from vanstock.kit.replay import Firm, Item, Levels, Outcome, Rule, Stretch, Terms, play
+from vanstock.kit.replay import Firm, Item, Levels, Outcome, Stretch, Terms, play
 from vanstock.model import Catalogue, FinishedJob, Part, Supplier, stock_groups
 from vanstock.routines.past import Past
 
@@ -22,9 +22,10 @@ SUPPLIERS = (
     Supplier("LIQUIDS", "Liquids", 7, "Tue", "12:00", 1_200, 20_000),
 )
 FRIDAY = 4
+_HALVINGS = 11
 KNOWN_WEEKS, WEEKS, WARM_UP = 52, 52, 26
-TURNS = 20
-"""How often the second year is gone through with fresh truth."""
+JOBS_TRIED = 4_000
+"""The second year is gone through with fresh truth until about so many jobs have come after the warm-up."""
 
 
 class Trial(NamedTuple):
@@ -41,9 +42,10 @@ class Trial(NamedTuple):
         return START + timedelta(weeks=KNOWN_WEEKS)
 
 
-def make_trial(seed: int) -> Trial:
+def make_trial(seed: int, jobs_tried: int = JOBS_TRIED) -> Trial:
     """The trial of a seed."""
     made = make_firm(seed)
+    turns = max(5, round(jobs_tried / (len(made.jobs) / 4)))
     catalogue = _priced(made.catalogue, np.random.default_rng([seed, 77]))
     groups = stock_groups(catalogue)
     jobs = tuple(job._replace(date=working_day(job.date)) for job in made.jobs)
@@ -54,7 +56,7 @@ def make_trial(seed: int) -> Trial:
             (days_since(cut, working_day(job.date)), _needs(groups, job))
             for job in once_more(seed, turn, 7 * KNOWN_WEEKS)
         ]
-        for turn in range(TURNS)
+        for turn in range(turns)
     ]
     return Trial(past, _firm(catalogue, groups), [[row for row in one if row[0] < 5 * WEEKS] for one in futures])
 
@@ -132,7 +134,7 @@ def tuned(make: Callable[[float], Score], wanted: float, low: float, high: float
     """A rule's score at the knob's setting between `low` and `high` that comes to the completion wanted, by halving;
     between the two last settings by straight line."""
     below, above = make(low), make(high)
-    for _ in range(12):
+    for _ in range(_HALVINGS):
         middle = (low + high) / 2
         found = make(middle)
         if found.completion < wanted:
@@ -142,11 +144,3 @@ def tuned(make: Callable[[float], Score], wanted: float, low: float, high: float
     rise = above.completion - below.completion
     part = (wanted - below.completion) / rise if rise > 0 else 1.0
     return Score(wanted, below.cash + min(max(part, 0.0), 1.0) * (above.cash - below.cash))
-
-
-def noon(day: date) -> datetime:
-    """Seven in the morning of a day."""
-    return datetime(day.year, day.month, day.day, 7)
-
-
-__all__ = ["FRIDAY", "Rule", "Score", "Trial", "make_trial", "noon", "score", "tuned"]

@@ -95,8 +95,8 @@ def surely_used(weekly_mean: float, weekly_variance: float, weeks: float, *, who
         spread = max(variance, mean * 1e-9)
         return floor(special.gammaincinv(mean**2 / spread, tail) * spread / mean)
     if variance <= mean * 1.0001:
-        return _least(special.pdtrik(tail, mean))
-    return _least(special.nbdtrik(tail, mean**2 / (variance - mean), mean / variance))
+        return _least(float(special.pdtrik(tail, mean)))
+    return _least(float(special.nbdtrik(tail, mean**2 / (variance - mean), mean / variance)))
 
 
 def _least(between: float) -> int:
