@@ -30,6 +30,9 @@ STEPS = (
     ("2027-03-01T16:50", "missed J0785 DS-KRB-020-A", "Nobody could say which engine the 16:00 has; it was the other one. Said, so that it is learnt."),
     ("2027-03-01T17:00", "stock vaporiser", "What is left, and where."),
     (FRIDAY, "reorder", "Friday: the week's order, supplier by supplier, in packs, before each cut-off."),
+    (FRIDAY, "minmax DS-KRA-010-B --why", "Why is the vaporiser kept at these levels? The jobs they protect, and what one more would buy."),
+    (FRIDAY, "curve", "How many jobs would more cash on the shelves finish, and where does the firm stand?"),
+    (FRIDAY, "replay --weeks 26", "The last half year again: whole-job levels beside simpler rules and what really happened."),
     (FRIDAY, "score", "And were the odds any good?"),
 )  # fmt: skip
 

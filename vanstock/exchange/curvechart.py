@@ -21,7 +21,9 @@ from vanstock.exchange.picture import (
     ORANGE,
     PURPLE,
     VERMILION,
+    around,
     caption,
+    cash_text,
     cash_ticks,
     cash_unit,
     fit,
@@ -50,15 +52,16 @@ _DOT: Any = {"marker": "o", "markersize": 4.2, "markerfacecolor": "white", "mark
 _LOOKS = (("o", ORANGE, 6.5), ("s", VERMILION, 9.5), ("D", GREEN, 11.5), ("^", PURPLE, 19.0))
 """Shape, colour and size of each mark. Only the first is filled and each is larger than the one before, so that marks
 of one place are still seen one around the other."""
-_LABEL_LETTERS, _LABEL_LINES, _LABEL_WIDTH = 24, 2, 0.46
+_LABEL_LETTERS, _LABEL_WIDTH = 21, 0.37
 _ORDERS = 24
 """In how many orders the labels are tried, each taking the best place that is left."""
 _HEADROOM = 1.045
 _CLOSE, _APART = 9.0, 3.0
 """Points: a label farther from its mark is tied to it by a line; the least distance of two labels."""
-_TOUCH_COST, _LINE_COST, _OFF_LINE, _PULL, _TIE_SPOTS = 10_000, 40, 5.0, 0.1, 12
+_TOUCH_COST, _LINE_COST, _OFF_LINE, _PULL, _TIE_SPOTS, _GRID = 1_000_000, 40, 5.0, 0.1, 12, 3.0
 """Pixels that a label goes aside rather than touch words or marks, or a line's spot; how far it keeps off lines; how
-much it wants to be right above, below or beside its own spot; spots along the line that ties it to that."""
+much it wants to be right above, below or beside its own spot; spots along the line that ties it to that; how
+finely places are tried."""
 
 
 class CurvePicture(NamedTuple):
@@ -175,19 +178,20 @@ def _nothing_told(currency: str, points: tuple[tuple[float, float], ...]) -> str
     if not points:
         return "nothing is known of coming jobs yet"
     cash, share = points[-1]
-    return f"at most {of_hundred(share)} of 100 are finished, with {money_text(cash)} {currency}"
+    return f"at most {of_hundred(share)} of 100 are finished, with {cash_text(currency, cash)}"
 
 
 def _words(axes: Axes, picture: CurvePicture) -> None:
     """The target's line and the marks, each with its words where nothing else is."""
     labels, shapes = [], []
+    lines = 2 if len(picture.marks) <= 2 else 1  # more would not find room
     if picture.target is not None:
         axes.axhline(100 * picture.target, color=INK, linestyle=(0, (4, 3)), linewidth=0.9)
         labels.append(_label(axes, _target_words(picture), (0, 100 * picture.target), level=True))
     for index, (words, cash, share) in enumerate(picture.marks):
         shapes.append(_mark(axes, index, (cash, 100 * share)))
-        told = f"{of_hundred(share)} of 100, {money_text(cash)} {picture.currency}"
-        labels.append(_label(axes, f"{_short(words)}\n{told}", (cash, 100 * share)))
+        told = f"{of_hundred(share)} of 100, {cash_text(picture.currency, cash)}"
+        labels.append(_label(axes, told, (cash, 100 * share), name=_short(words, lines)))
     for label, box in zip(labels, _arranged(axes, labels, shapes, _line_pixels(axes, picture)), strict=True):
         _move(axes, label, box)
 
@@ -205,10 +209,10 @@ def _mark(axes: Axes, index: int, at: tuple[float, float]) -> Bbox:
     return Bbox.from_extents(x - half, y - half, x + half, y + half)
 
 
-def _short(label: str) -> str:
-    """The label in lines short enough to stand beside a mark."""
-    lines = wrap(label, _LABEL_LETTERS) or [""]
-    return "\n".join([*lines[: _LABEL_LINES - 1], " ".join(lines[_LABEL_LINES - 1 :])]).rstrip()
+def _short(label: str, lines: int) -> str:
+    """The label in so many lines at most, short enough to stand beside a mark."""
+    parts = wrap(label, _LABEL_LETTERS) or [""]
+    return "\n".join([*parts[: lines - 1], " ".join(parts[lines - 1 :])]).rstrip()
 
 
 def _target_words(picture: CurvePicture) -> str:
@@ -217,7 +221,7 @@ def _target_words(picture: CurvePicture) -> str:
     if not picture.points:
         return words
     reached = next((cash for cash, share in picture.points if share >= target), None)
-    return f"{words}: out of reach" if reached is None else f"{words}: from {money_text(reached)} {picture.currency}"
+    return f"{words}: out of reach" if reached is None else f"{words}: from {cash_text(picture.currency, reached)}"
 
 
 def _line_pixels(axes: Axes, picture: CurvePicture) -> Array:
@@ -225,7 +229,7 @@ def _line_pixels(axes: Axes, picture: CurvePicture) -> Array:
     import numpy as np
 
     right = axes.get_xlim()[1]
-    cash = np.linspace(0, right, 160)
+    cash = np.linspace(0, right, 120)
     spots = [np.empty((0, 2))]
     if picture.points:
         known = np.array(picture.points) * (1, 100)
@@ -237,12 +241,11 @@ def _line_pixels(axes: Axes, picture: CurvePicture) -> Array:
     return pixels
 
 
-def _label(axes: Axes, words: str, at: tuple[float, float], *, level: bool = False) -> _Label:
-    """Words of a spot, not yet in their place."""
-    figure = axes.get_figure(root=True)
-    assert figure is not None
-    text = figure.text(0, 0, words, va="bottom", ha="left", linespacing=1.1, parse_math=False)
+def _label(axes: Axes, told: str, at: tuple[float, float], *, name: str = "", level: bool = False) -> _Label:
+    """Words of a spot, not yet in their place; the name above them is cut where it is too long."""
+    text = around(axes).text(0, 0, name, va="bottom", ha="left", linespacing=1.1, parse_math=False)
     fit(text, _LABEL_WIDTH)
+    text.set_text(f"{text.get_text()}\n{told}".lstrip())
     extent = text.get_window_extent()
     x, y = axes.transData.transform(at)
     return _Label(text, (float(x), float(y)), (extent.width, extent.height), level)
@@ -250,9 +253,7 @@ def _label(axes: Axes, words: str, at: tuple[float, float], *, level: bool = Fal
 
 def _point(axes: Axes) -> float:
     """A point in pixels."""
-    figure = axes.get_figure(root=True)
-    assert figure is not None
-    return figure.dpi / 72
+    return around(axes).dpi / 72
 
 
 def _arranged(axes: Axes, labels: Sequence[_Label], shapes: Sequence[Bbox], lines: Array) -> list[Bbox]:
@@ -285,8 +286,8 @@ def _best(
     from matplotlib.transforms import Bbox
 
     width, height = label.size
-    left = np.arange(frame.x0 + 4, max(frame.x1 + 12 - width, frame.x0 + 5), 3.0)
-    low = np.arange(frame.y0 + 3, frame.y1 + 6 - height, 3.0)
+    left = np.arange(frame.x0 + 4, max(frame.x1 + 12 - width, frame.x0 + 5), _GRID)
+    low = np.arange(frame.y0 + 3, frame.y1 + 6 - height, _GRID)
     x, y = (grid.ravel() for grid in np.meshgrid(left, low))
     tie_x, tie_y = label.tie(x, y)
     cost = np.hypot(tie_x[-1] - tie_x[0], tie_y[-1] - tie_y[0])
@@ -307,8 +308,7 @@ def _move(axes: Axes, label: _Label, box: Bbox) -> None:
     """Put the words in their place, with a thin line from their spot when that lies farther off."""
     import numpy as np
 
-    figure = axes.get_figure(root=True)
-    assert figure is not None
+    figure = around(axes)
     extent = label.text.get_window_extent()
     label.text.set_position(tuple(figure.transFigure.inverted().transform((box.x0 - extent.x0, box.y0 - extent.y0))))
     tie_x, tie_y = (spots[[0, -1], 0] for spots in label.tie(*(np.array([edge]) for edge in box.p0)))

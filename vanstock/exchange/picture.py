@@ -91,6 +91,13 @@ def page(title: str) -> Figure:
     return figure
 
 
+def around(axes: Axes) -> Figure:
+    """The picture that the axes stand in."""
+    figure = axes.get_figure(root=True)
+    assert figure is not None
+    return figure
+
+
 def caption(figure: Figure, words: str) -> None:
     """Say below the title what the upright axis counts."""
     figure.text(0.02, 0.9, words, va="top", parse_math=False)
@@ -118,6 +125,12 @@ def fit(text: Text, width: float) -> None:
 def money_text(value: float) -> str:
     """Whole units of the currency; with their hundredths where they matter."""
     return f"{value:,.2f}".removesuffix(".00") if abs(value) < _PENCE_BELOW else f"{value:,.0f}"
+
+
+def cash_text(currency: str, value: float) -> str:
+    """Cash with its currency; in millions where it would be too long otherwise."""
+    divisor, unit = cash_unit(currency, value) if value >= _MILLIONS_FROM else (1, currency)
+    return f"{money_text(value / divisor)} {unit}"
 
 
 def of_hundred(share: float) -> str:

@@ -19,6 +19,7 @@ from vanstock.exchange.picture import (
     INK,
     PURPLE,
     VERMILION,
+    around,
     caption,
     cash_ticks,
     cash_unit,
@@ -45,6 +46,8 @@ _LOOKS: tuple[tuple[str, Any, float], ...] = (
 )
 _NAME_WIDTH, _SECOND, _THIRD = 0.42, 0.72, 0.98
 """Shares of the width: what a name may take, and where the table's figures end."""
+_HALF_WEEK = 0.3
+"""How far a single week is drawn to either side."""
 _HIGH, _HIGHEST_START = 0.4, 0.6
 """When no line falls below so much of the highest cash, the upright axis starts above 0, but at no more than so much of
 it: small changes are to look small."""
@@ -100,7 +103,8 @@ def _axes(axes: Axes, picture: ReplayPicture) -> str:
     most = max(cash, default=0.0)
     lowest = min(cash, default=0.0)
     bottom = cash_ticks(axes.yaxis, min(lowest, _HIGHEST_START * most) if lowest > _HIGH * most else 0.0, most)
-    axes.set_xlim(-0.3, max(weeks - 1, 0) + 0.3)
+    beside = min(max(weeks - 1, 0) * 0.01 or _HALF_WEEK, _HALF_WEEK)
+    axes.set_xlim(-beside, max(weeks - 1, 0) + beside)
     axes.set_ylim(bottom, bottom + (most - bottom or 1.0) * 1.05)
     week_labels(axes, picture.mondays)
     axes.tick_params(length=2.5, pad=2)
@@ -117,7 +121,7 @@ def _axes(axes: Axes, picture: ReplayPicture) -> str:
 def _line(axes: Axes, cash: Sequence[float], index: int) -> None:
     """A line over the weeks; a single week is drawn as a level one, so that its dash shows."""
     color, dash, width = _LOOKS[index]
-    weeks, heights = ((-0.3, 0.3), [*cash, *cash]) if len(cash) == 1 else (range(len(cash)), cash)
+    weeks, heights = ((-_HALF_WEEK, _HALF_WEEK), [*cash, *cash]) if len(cash) == 1 else (range(len(cash)), cash)
     axes.plot(weeks, heights, color=color, linestyle=dash, linewidth=width, clip_on=False)
 
 
@@ -142,11 +146,10 @@ def _letters(axes: Axes, lines: Sequence[ReplayLine]) -> None:
     """Each line's letter beside its end and tied to it, moved apart where letters would touch."""
     from matplotlib.lines import Line2D
 
-    figure = axes.get_figure(root=True)
-    assert figure is not None
+    figure = around(axes)
     inches = axes.transData + figure.transFigure.inverted()
     ends = sorted(
-        (*reversed(inches.transform((len(line.cash) - 1 or 0.3, line.cash[-1]))), index)
+        (*reversed(inches.transform((len(line.cash) - 1 or _HALF_WEEK, line.cash[-1]))), index)
         for index, line in enumerate(lines)
         if line.cash
     )
