@@ -43,7 +43,7 @@ from vanstock.routines.session import Session
 
 ROOT = Path(__file__).parents[2]
 EXACT = ("tests/kit/test_closure.py", "tests/published/test_stock_control.py", "tests/published/test_repair_kit.py")
-SEEDS = range(2_000, 2_030)
+SEEDS = range(3_000, 3_030)
 TARGET, EVERY = 0.95, 4
 THUMB_WEEKS = 26
 SURE = tuple((1 - np.exp(-np.linspace(0.05, 9, 60))).tolist())
@@ -146,6 +146,9 @@ def print_promises(rows: list[Promise]) -> bool:
     return (
         inside >= 0.9
         and cheap >= 0.9
+        and bool((table[:, 0] >= 0.92).all())
+        and bool((table[:, 0] <= 0.98).all())
+        and float(table[:, 3].max()) <= 0.04
         and float(np.median(table[:, 1])) >= 0.15
         and float(np.median(table[:, 2])) >= 0.35
     )

@@ -12,7 +12,7 @@ from tests.benchmarks import kit_gates as gates
 pytestmark = pytest.mark.slow
 
 
-@pytest.mark.parametrize("seed", [2_000, 2_004])
+@pytest.mark.parametrize("seed", [3_000, 3_004])
 def test_a_target_of_95_is_kept_on_jobs_to_come_for_less_cash_than_by_simpler_rules(seed: int) -> None:
     found = gates.promise(seed, jobs_tried=1_000)
     assert 0.92 <= found.completion <= 0.98
