@@ -24,7 +24,7 @@ def to_expect(said: float, jobs_known: int) -> float:
     """The share of coming jobs to expect finished where a stream says so many are.
 
     >>> round(to_expect(0.96, 500), 3), to_expect(1.0, 500)
-    (0.95, 1.0)
+    (0.949, 1.0)
     """
     return _with_odds(said, times_worse(jobs_known))
 
