@@ -239,18 +239,17 @@ def filled_in(wanted: Wanted, left: Point, right: Point, jobs: int) -> Point:
     """Levels between two corners of the curve that finish at least so many jobs, from the lower corner job by job.
 
     Each time, of the few open jobs that cost least by themselves, the one that costs least for all that are finished
-    with it. Not itself a corner: there is no better only among such steps.
+    with it; of all sets tried on the way that finish enough, the cheapest. Not itself a corner: there is no better only
+    among such steps.
     """
     import numpy as np
 
     high = np.array(right.levels, dtype=np.int64)
-    now = left
-    while now.finished < jobs:
-        more = _next_job(wanted, now, high)
-        if more is None:
-            return right
-        now = more
-    return now
+    now, found = left, right
+    while now.finished < jobs and (tried := _one_job_more(wanted, now, high)):
+        found = min([found, *(one for one in tried if one.finished >= jobs)], key=lambda one: one.cash)
+        now = _cheapest_for_its_jobs(now, tried)
+    return found
 
 
 def filled_up(wanted: Wanted, left: Point, cash: int) -> Point:
@@ -259,24 +258,20 @@ def filled_up(wanted: Wanted, left: Point, cash: int) -> Point:
 
     high = np.maximum(_most(wanted), np.array(left.levels, dtype=np.int64))
     now = left
-    while more := _next_job(wanted, now, high, cash):
-        now = more
+    while tried := [one for one in _one_job_more(wanted, now, high) if one.cash <= cash]:
+        now = _cheapest_for_its_jobs(now, tried)
     return now
 
 
-def _next_job(wanted: Wanted, now: Point, high: Ints, cash: int | None = None) -> Point | None:
-    """The levels with one open job more that costs least for the jobs finished with it, within some cash."""
+def _cheapest_for_its_jobs(now: Point, tried: Sequence[Point]) -> Point:
+    return min(tried, key=lambda one: ((one.cash - now.cash) / (one.finished - now.finished), one.cash))
+
+
+def _one_job_more(wanted: Wanted, now: Point, high: Ints) -> Sequence[Point]:
+    """The levels that finish one of the open jobs that cost least by themselves."""
     import numpy as np
 
-    tried = [point(wanted, step) for step in _one_job_more(wanted, np.array(now.levels, dtype=np.int64), high)]
-    fit = [one for one in tried if cash is None or one.cash <= cash]
-    return min(fit, key=lambda one: ((one.cash - now.cash) / (one.finished - now.finished), one.cash), default=None)
-
-
-def _one_job_more(wanted: Wanted, levels: Ints, high: Ints) -> Sequence[Ints]:
-    """The sets of levels that finish one of the open jobs that cost least by themselves."""
-    import numpy as np
-
+    levels = np.array(now.levels, dtype=np.int64)
     beyond = np.zeros(wanted.jobs, dtype=np.bool_)
     beyond[wanted.job[wanted.level > high[wanted.part]]] = True
     rows = np.flatnonzero((wanted.level > levels[wanted.part]) & ~beyond[wanted.job])
@@ -292,5 +287,5 @@ def _one_job_more(wanted: Wanted, levels: Ints, high: Ints) -> Sequence[Ints]:
         raised = levels.copy()
         mine = rows[wanted.job[rows] == job]
         np.maximum.at(raised, wanted.part[mine], wanted.level[mine])
-        found.append(raised)
+        found.append(point(wanted, raised))
     return found

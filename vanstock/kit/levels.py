@@ -199,9 +199,10 @@ _LEAST_KEPT = 0.005
 """Levels left as they were may cost at most this share of jobs, all together."""
 
 
-def steady(stream: Stream, chosen: Chosen, before: Mapping[str, int], *, pays: int) -> Chosen:
+def steady(stream: Stream, chosen: Chosen, before: Mapping[str, int], *, pays: int, bounds: Bounds = FREE) -> Chosen:
     """The same levels, each left where it was `before` unless moving it is worth more than `pays` pence: cash saved,
-    and jobs gained at what a job costs on this part of the curve. Groups are tried by name, one after the other."""
+    and jobs gained at what a job costs on this part of the curve. Groups are tried by name, one after the other; those
+    that are pinned, and those that were higher than they may be now, are left out."""
     if chosen.job_costs is None:
         return chosen
     levels = in_steps(stream, chosen.levels)
@@ -209,7 +210,8 @@ def steady(stream: Stream, chosen: Chosen, before: Mapping[str, int], *, pays: i
     least = now.finished - _LEAST_KEPT * stream.wanted.jobs
     for i, one in sorted(enumerate(stream.shelves), key=lambda row: row[1].group):
         old = before.get(one.group)
-        if old is None or old // one.step == levels[i] or old % one.step:
+        settled = one.group in bounds.pinned or (old or 0) > bounds.most.get(one.group, _NO_BOUND)
+        if old is None or settled or old // one.step == levels[i] or old % one.step:
             continue
         tried = levels.copy()
         tried[i] = old // one.step

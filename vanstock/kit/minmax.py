@@ -75,7 +75,7 @@ def buying(part: Part, weekly_use: float, handling: Handling) -> Buying:
     )
     lot = max(part.pack_size, step)
     most = floor(weekly_use * _LONGEST_WEEKS / lot)
-    lots = max(1, min(floor(best * scale / lot + 0.5), most))
+    lots = max(1, floor(min(best * scale / lot + 0.5, most)))
     cash = round_half_up(step * part.cost * MONEY_SCALE, scale * PRICE_SCALE)
     return Buying(step, max(cash, 1), lot, lots * lot)
 

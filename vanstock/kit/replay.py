@@ -145,8 +145,8 @@ class _State:
         over_counter = bool(lacking) and all(self._sold_over_counter(group) for group in lacking)
         self._count("counter" if over_counter else "second" if lacking else "finished")
         for group, qty in needs.items():
-            left = self.stock.get(group, 0) - qty
-            self.stock[group] = max(left, 0) if over_counter and group in lacking else left
+            there = self.stock.get(group, 0)
+            self.stock[group] = max(there - qty, min(there, 0)) if over_counter else there - qty
 
     def _sold_over_counter(self, group: str) -> bool:
         item = self.firm.items.get(group)

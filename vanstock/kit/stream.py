@@ -83,7 +83,8 @@ def reviews_before(orders: Sequence[int], comes_after: int, days: int) -> list[i
     >>> reviews_before([4, 9], 2, 10)
     [-6, -1, -1, -1, -1, -1, 4, 4, 4, 4]
     """
-    every = sorted({turn * days + day for turn in (-3, -2, -1, 0) for day in orders})
+    turns = range(-(comes_after // days) - 2, 1)
+    every = sorted({turn * days + day for turn in turns for day in orders})
     return [max(day for day in every if day + comes_after <= today) for today in range(days)]
 
 
@@ -193,7 +194,8 @@ def _level(
     needed = sums[1:] - sums[from_row]
     step = np.array([one.step for one in shelves], dtype=np.int64)
     quantity = np.array([one.quantity for one in shelves], dtype=np.int64)
-    _, review = np.unique(shelf * (2 * longest) + begins + longest, return_inverse=True)
+    earliest = int(begins.min(initial=0))
+    _, review = np.unique(shelf * (longest - earliest) + begins - earliest, return_inverse=True)
     above = (rng.random(int(review.max(initial=-1)) + 1)[review] * quantity[shelf]).astype(np.int64)
     level: Ints = np.maximum(-(-needed // step[shelf]) - above, 1)
     return level

@@ -78,8 +78,8 @@ def plan_levels(session: Session, past: Past, aim: Aim = OWN_TARGET) -> Plan:
     if aim == OWN_TARGET:
         chosen = choose(stream.stream, bounds, completion=to_ask(target(session), len(past.finished)))
         kept = {p: level_of(row.level.min, row.level.max, stream.buying[p].step)
-                for p, row in before.items() if p in stream.buying and p not in pins}  # fmt: skip
-        chosen = steady(stream.stream, chosen, kept, pays=level_change_pays(session))
+                for p, row in before.items() if p in stream.buying}  # fmt: skip
+        chosen = steady(stream.stream, chosen, kept, pays=level_change_pays(session), bounds=bounds)
     else:
         wanted = None if aim.completion is None else to_ask(aim.completion, len(past.finished))
         chosen = choose(stream.stream, bounds, completion=wanted, cash=aim.cash)

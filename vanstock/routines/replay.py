@@ -170,8 +170,9 @@ def _learnt(session: Session, past: Past, stretch: _Stretch, progress: Callable[
 
 
 def _whole_job(session: Session, ahead: Coming, known: int, before: Mapping[str, int]) -> dict[str, int]:
-    chosen = choose(ahead.stream, bounds_of(ahead, {}), completion=to_ask(target(session), known))
-    return dict(steady(ahead.stream, chosen, before, pays=level_change_pays(session)).levels)
+    bounds = bounds_of(ahead, {})
+    chosen = choose(ahead.stream, bounds, completion=to_ask(target(session), known))
+    return dict(steady(ahead.stream, chosen, before, pays=level_change_pays(session), bounds=bounds).levels)
 
 
 def _runs(session: Session, firm: Firm, stretch: _Stretch, known: list[_Week]) -> list[Run]:
