@@ -83,7 +83,7 @@ READINGS = {
 REORDER = {
     "date": str,
     "suppliers": [{
-        "supplier": str, "cutoff": str, "goods": MONEY, "carriage": MONEY, "total": MONEY,
+        "supplier": str, "cutoff": str, "goods": MONEY, "carriage": MONEY, "total": MONEY, "below_least_order": MONEY,
         "lines": [{"part": str, "qty": DECIMAL, "packs": int, "cost": MONEY, "on_hand": DECIMAL, "on_order": DECIMAL,
                    "min": DECIMAL, "max": DECIMAL, "why": str}],
     }],
@@ -91,6 +91,25 @@ REORDER = {
 MINMAX = {
     "target": float, "completion": float, "cash": MONEY,
     "parts": [{"part": str, "min": DECIMAL, "max": DECIMAL, "pinned": bool, "basis": str}],
+    "changed": [{"part": str, "min_before": DECIMAL, "max_before": DECIMAL, "why": str}],
+}  # fmt: skip
+TAKEN = {"share": float, "jobs": [{"family": str, "job_type": str, "share": float}]}
+LEVEL_WHY = {
+    **MINMAX["parts"][0], "taken_by": TAKEN, "find_it_there": float, "step": DECIMAL, "step_cost": MONEY,  # type: ignore[index]
+    "one_less_loses": TAKEN, "one_more_finishes": TAKEN, "one_job_in_100_costs": MONEY, "ordered_by": DECIMAL,
+    "review_weekday": re.compile("[a-z]+day"), "comes_after_working_days": int, "weekly_use": DECIMAL,
+    "surely_used_before_it_expires": type(None),
+}  # fmt: skip
+SPOT = {"cash": MONEY, "completion": float}
+CURVE = {
+    "points": [SPOT], "minmax": SPOT, "stock": SPOT, "target": float,
+    "more": {**SPOT, "spent": MONEY, "parts": [{"part": str, "qty": DECIMAL}]},
+}  # fmt: skip
+REPLAY = {
+    "weeks": int, "from": str, "weeks_before": int, "standard_error": float, "warnings": [str],
+    "policies": [{"policy": str, "how": str, "jobs": int, "completion": float, "counter_runs": int,
+                  "second_visits": int, "cash": (str, type(None)), "peak_cash": (str, type(None)),
+                  "orders": (int, type(None)), "lines": (int, type(None)), "carriage": (str, type(None))}],
 }  # fmt: skip
 STOCK = {"parts": [{"part": str, "place": str, "qty": DECIMAL, "value": MONEY, "count_needed": bool}]}
 FORECAST = {
@@ -103,7 +122,9 @@ FORECAST = {
     ("line", "shape"),
     [("loadout", LOADOUT), ("loadout", BESIDE), ("loadout J0785", WHY), ("loadout J0785 --why", WHY),
      ("score", SCORE), ("reading J0785", READINGS), ("reading", {"kinds": [{"kind": str, "what": str}]}),
-     ("reorder", REORDER), ("minmax", MINMAX), ("stock", STOCK), ("forecast", FORECAST),
+     ("reorder", REORDER), ("minmax", MINMAX), ("minmax --cash 2500", {**MINMAX, "target": type(None)}),
+     ("minmax GK-KRA-011-A --why", LEVEL_WHY), ("curve", CURVE), ("replay --weeks 4", REPLAY),
+     ("stock", STOCK), ("forecast", FORECAST),
      ("booking list", {"jobs": [{"job": str, "date": str, "codes": [str], "chosen": [str], "readings": str}]}),
      ("place list", {"places": [{"place": str}]}),
      ("history J0001", {"entries": [{"entry": str, "at": str, "movements": [{"part": str, "qty": DECIMAL}]}]}),
@@ -144,6 +165,31 @@ def test_order_lines_add_up(vanstock: Run) -> None:
         ("load GK-KRA-011-A 1 --from van", 1, "name two places"),
         ("minmax --min 2", 1, "name the part to pin"),
         ("minmax GK-KRA-011-A --min 2", 1, "give both --min and --max"),
+        ("minmax --why", 1, "name the part whose levels you want explained"),
+        ("minmax flux --why", 1, "no part matches"),
+        ("minmax GK-KRA-011-A --why --past", 1, "one at a time"),
+        ("minmax GK-KRA-011-A --why --cash 100", 1, "one at a time"),
+        ("minmax GK-KRA-011-A --past --completion 0.9", 1, "one at a time"),
+        ("minmax GK-KRA-011-A --unpin --completion 0.9", 1, "one at a time"),
+        ("minmax GK-KRA-011-A --min 1 --max 2 --cash 100", 1, "one at a time"),
+        ("minmax GK-KRA-011-A --min 1 --max 2 --unpin", 1, "one at a time"),
+        ("minmax --completion 95", 1, "--completion '95' is not a share of jobs between 0 and 1, like 0.9"),
+        ("minmax --completion 0", 1, "is not a share of jobs"),
+        ("minmax --completion 1", 1, "is not a share of jobs"),
+        ("minmax --completion nan", 1, "is not a number"),
+        ("minmax --cash -5", 1, "--cash '-5' is below zero"),
+        ("minmax --cash much", 1, "--cash 'much' is not a number"),
+        ("curve --more -1", 1, "--more '-1' is below zero"),
+        ("curve --more much", 1, "--more 'much' is not a number"),
+        ("curve --chart curve.pdf", 1, "ends in neither .svg nor .png"),
+        ("curve --chart no/such/folder/curve.png", 1, "cannot write no/such/folder/curve.png"),
+        ("replay --chart replay", 1, "ends in neither .svg nor .png"),
+        ("replay --weeks 3", 2, "not in the range"),
+        ("setting review_day Mon-Fri", 1, "is not one weekday, like Fri"),
+        ("setting review_day Someday", 1, "cannot be read"),
+        ("setting line_cost -- -1", 1, "is below zero"),
+        ("setting holding_percent 101", 1, "is not a number from 0 to 100"),
+        ("setting level_change_pays much", 1, "is not a number"),
         ("undo zzz", 1, "no entry begins with"),
         ("received FL-UNI-800-A 1 --cost x", 1, "--cost 'x' is not a number"),
         ("count FL-UNI-800-A -- -1", 1, "cannot be below zero"),

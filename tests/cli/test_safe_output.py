@@ -32,12 +32,12 @@ RICHS_OWN = re.compile(r"\x1b\[(\?25[lh]|[0-9;]*[mKA])|\r+(?=\n|\x1b\[)")
 
 READING = (
     "loadout", "stock", "stock vaporiser", "stock --place store", "history", "history J1", "history P1", "reorder",
-    "forecast", "forecast P1", "forecast P1 --why", "minmax", "minmax P1", "minmax P1 --past", "booking list",
-    "place list", "setting", "check",
+    "forecast", "forecast P1", "forecast P1 --why", "minmax", "minmax P1", "minmax P1 --past", "minmax P1 --why",
+    "curve", "booking list", "place list", "setting", "check",
 )  # fmt: skip
 WITH_JSON = (
     "loadout", "stock", "history", "reorder", "forecast", "forecast P1 --why", "minmax", "minmax P1 --past",
-    "booking list", "place list", "setting", "check",
+    "minmax P1 --why", "curve", "booking list", "place list", "setting", "check",
 )  # fmt: skip
 WRITING = (
     "load --all", "load P1 1", "fit J1 P1 --with", "fit J1 P1", "missed J1 P1", "finish J1 --used P2=9", "undo",

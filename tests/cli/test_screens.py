@@ -18,7 +18,8 @@ from vanstock.cli.main import HOMES, homes_for, program
 Run = Callable[..., Any]
 LINES = (
     "loadout", "loadout J0785", "loadout J0785 --why", "reading", "reading J0785", "reorder", "stock", "forecast",
-    "minmax", "booking list", "history J0001", "place list", "setting",
+    "minmax", "minmax GK-KRA-011-A --why", "minmax GK-KRA-011-A --past", "minmax --completion 0.99 --cash 1000",
+    "curve", "replay --weeks 5", "booking list", "history J0001", "place list", "setting",
 )  # fmt: skip
 HEAVY = ("numpy", "pandas", "scipy", "statsmodels", "matplotlib", "sqlite_utils", "starlette")
 

@@ -208,6 +208,7 @@ DAMAGE: dict[str, Callable[[Folder, random.Random], Found]] = {
     "bulk in words": _column("parts.csv", "bulk_litres", "large"),
     "negative bulk": _column("parts.csv", "bulk_litres", "-1"),
     "a time that goods cannot come": _column("suppliers.csv", "comes_at", "24:30"),
+    "a least order below zero": _column("suppliers.csv", "least_order", "-5"),
     "a cell too many": _extra_cell,
     "a quote left open": _quote,
 }

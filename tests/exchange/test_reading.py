@@ -148,12 +148,13 @@ def test_the_rare_columns_read_as_what_they_say(read: Read) -> None:
         used=None,
         parts="part,bulk_litres,unit,component\nVAP-1,2.5,,vaporiser\nVAP-2,,,vaporiser\nGKT-1,0,,vaporiser gasket\n"
         "FLU-1,1.1,LTR,cleaning fluid\nHOS-1,,MTR,pressure hose\n",
-        suppliers="supplier,comes_at\nDAY,9:05\nWEEK,\n",
+        suppliers="supplier,comes_at,least_order\nDAY,9:05,45\nWEEK,,\n",
     )
     assert found.jobs[0].chosen == ("VAP-2", "FLU-1")
     assert found.jobs[0].readings == "idle 45 mbar;after idle 0.8 kPa"
     assert [part.bulk_ml for part in found.parts] == [2500, None, 0, 1100, None]
     assert [supplier.comes_at for supplier in found.suppliers] == ["09:05", ""]
+    assert [supplier.least_order for supplier in found.suppliers] == [45_00, 0]
 
 
 @pytest.mark.parametrize(
@@ -169,6 +170,8 @@ def test_the_rare_columns_read_as_what_they_say(read: Read) -> None:
             "supplier,comes_at\nDAY,25:00\nWEEK,\n",
             "suppliers.csv:2: comes_at: time '25:00' does not exist",
         ),
+        ("suppliers", "supplier,least_order\nDAY,-1\nWEEK,\n", "suppliers.csv:2: least_order: '-1' is below zero"),
+        ("suppliers", "supplier,least_order\nDAY,some\nWEEK,\n", "suppliers.csv:2: least_order: "),
         ("parts", "part,bulk_litres\nVAP-1,-1\n", "parts.csv:2: bulk_litres: '-1' is below zero"),
         ("parts", "part,bulk_litres\nVAP-1,big\n", "parts.csv:2: bulk_litres: "),
     ],

@@ -50,6 +50,7 @@ def contents(draw: st.DrawFn) -> FolderContents:
             draw(st.none() | money),
             "",
             draw(st.sampled_from(["", "08:30", "16:05"])),
+            draw(st.just(0) | money),
         )
         for n in names[:2]
     )
@@ -176,7 +177,7 @@ def header(folder: Path, file: str) -> list[str]:
     return (folder / f"{file}.csv").read_text(encoding="utf-8").splitlines()[0].split(",")
 
 
-RARE = {"jobs": ["chosen", "readings"], "parts": ["bulk_litres"], "suppliers": ["comes_at"]}
+RARE = {"jobs": ["chosen", "readings"], "parts": ["bulk_litres"], "suppliers": ["comes_at", "least_order"]}
 
 
 def test_columns_that_no_row_fills_are_left_out_and_all_of_them_come_when_one_row_does(
@@ -192,7 +193,7 @@ def test_columns_that_no_row_fills_are_left_out_and_all_of_them_come_when_one_ro
         found,
         jobs=(*found.jobs[:-1], found.jobs[-1]._replace(readings="idle 45 mbar")),
         parts=(found.parts[0]._replace(bulk_ml=1_500), *found.parts[1:]),
-        suppliers=(found.suppliers[0]._replace(comes_at="12:15"), *found.suppliers[1:]),
+        suppliers=(found.suppliers[0]._replace(comes_at="12:15", least_order=50_00), *found.suppliers[1:]),
     )
     write_folder(tmp_path, filled, parts)
     for file, names in RARE.items():

@@ -7,6 +7,7 @@ from collections import defaultdict
 from collections.abc import Mapping
 from functools import cache
 from itertools import pairwise, product
+from math import ceil
 
 import numpy as np
 import pytest
@@ -229,7 +230,8 @@ BOUNDS = [
 @pytest.mark.parametrize("bounds", BOUNDS, ids=str)
 @pytest.mark.parametrize("seed", range(8))
 def test_pins_and_bounds_are_held_and_the_rest_is_as_cheap_as_can_be(seed: int, bounds: Bounds) -> None:
-    """A pin goes before a bound; stock pinned costs cash too, and jobs that it leaves out are never finished."""
+    """A pin goes before a bound; stock pinned costs cash too, and jobs that it leaves out are never finished: the
+    others make up for them to half of what they may miss."""
     stream = drawn(seed)
     reachable = finished(stream, choose(stream, bounds).levels)
     for share in SHARES:
@@ -237,7 +239,7 @@ def test_pins_and_bounds_are_held_and_the_rest_is_as_cheap_as_can_be(seed: int, 
         assert says_what_it_is(stream, found)
         assert allowed(found.levels, bounds)
         count = round(found.completion * 9)
-        assert count >= min(-int(-share * 9 // 1), reachable)
+        assert count >= min(ceil(share * 9 - 1e-9), ceil((1 + share) / 2 * reachable - 1e-9))
         if not found.filled_in and bounds.pinned.get("C", 0) <= 3:
             assert found.cash == cheapest(seed, count, bounds)
     everything = problem(stream, bounds)

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 _SHOWN = (0.5, 0.6, 0.7, 0.75, 0.8, 0.85, 0.9, 0.925, 0.95, 0.97, 0.98, 0.99, 0.995)
 """Shares of jobs whose corner is shown: dense where the curve bends."""
-_BAR = 30
+_BAR = 22
 
 
 def add_to(app: typer.Typer) -> None:
@@ -65,7 +65,7 @@ def _show(found: Curve) -> None:
         say("no jobs are known to come yet: book some, or import finished ones")
         return
     rows = [(spot, "") for spot in _corners(found)]
-    rows += [(found.levels, "min and max today"), (found.stock, "stock today, if kept at that")]
+    rows += [(found.levels, "min and max today"), (found.stock, "stock today, if kept so")]
     rows.sort(key=lambda row: (row[0].cash, row[0].completion))
     columns = (figure("cash"), figure("of 100 jobs"), Column(""), Column(""))
     table(columns, [_cells(spot, mark) for spot, mark in rows])

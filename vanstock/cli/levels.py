@@ -8,7 +8,7 @@ import typer
 
 from vanstock.cli.forecast import Named
 from vanstock.cli.options import Json, example, opened
-from vanstock.cli.show import Column, as_json, figure, say, table, words, working
+from vanstock.cli.show import Column, as_json, figure, paragraph, say, table, words, working
 from vanstock.errors import BadValue
 from vanstock.quantity import format_money, format_qty, parse_decimal, parse_money, show_qty
 
@@ -59,10 +59,17 @@ def minmax(
     with opened(ctx) as session:
         if low:
             pinned, level = routine.pin(session, part, low, high)
+            if json:
+                as_json(_level_json(pinned, level))
+                return
             say(f"pinned {pinned.part}: {from_to(pinned, level)} (--unpin takes it off)")
             return
         if unpin:
-            say(f"{routine.unpin(session, part).part} follows the levels worked out again")
+            freed = routine.unpin(session, part)
+            if json:
+                as_json({"part": freed.part, "pinned": False})
+                return
+            say(f"{freed.part} follows the levels worked out again")
             return
         with working("working out levels"):
             found = routine.minmax(session, part, _aim(completion, cash))
@@ -108,10 +115,10 @@ def _show(found: Levels, *, one: bool) -> None:
     _show_sum(found)
     left_out = len(found.parts) - len(held)
     if left_out:
-        say(f"{left_out} parts would finish too few jobs for what they cost to keep: max 0, bought for booked jobs")
-    if found.changed and found.since:
-        say(f"\nCHANGED since the list of {found.since:%a} {found.since}")
-        headings = (Column("part"), figure("min, max"), figure("now"), words("why"))
+        paragraph(f"{left_out} parts would finish too few jobs for what they cost: max 0, bought for booked jobs")
+    if found.changed:
+        say("\nCHANGED since the last list that had another")
+        headings = (Column("part"), Column("list of"), figure("min, max"), figure("now"), words("why"))
         table(headings, [_change_cells(change) for change in found.changed])
 
 
@@ -121,14 +128,18 @@ def _show_sum(found: Levels) -> None:
         say("no jobs are known to come yet: book some, or import finished ones")
         return
     say(f"to expect: {100 * found.completion:.1f} of 100 jobs finished on the first visit")
-    if found.target is not None and found.completion < found.target - 0.01:
-        say(f"{100 * found.target:g} of 100 cannot be reached within the cash, the pins and the shelf lives given")
+    if found.asked_cash is not None and found.cash > found.asked_cash:
+        paragraph(f"{format_money(found.asked_cash)} cannot be kept to: the pinned parts alone cost more")
+    elif found.target is not None and found.completion < found.target - 0.01:
+        paragraph(
+            f"{100 * found.target:g} of 100 cannot be reached within the cash, the pins and the shelf lives given"
+        )
 
 
 def _change_cells(change: Change) -> tuple[str, ...]:
     unit = change.part.unit
     then, now = (f"{show_qty(level.min, unit)}, {show_qty(level.max, unit)}" for level in (change.before, change.now))
-    return change.part.part, then, now, change.why
+    return change.part.part, change.since.isoformat(), then, now, change.why
 
 
 def _json(found: Levels) -> dict[str, object]:
@@ -140,6 +151,7 @@ def _json(found: Levels) -> dict[str, object]:
         "changed": [
             {
                 "part": row.part.part,
+                "since": row.since.isoformat(),
                 "min_before": format_qty(row.before.min, row.part.unit),
                 "max_before": format_qty(row.before.max, row.part.unit),
                 "why": row.why,

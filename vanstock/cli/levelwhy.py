@@ -147,7 +147,7 @@ def _show_past(part: Part, rows: list[Basis], *, json: bool) -> None:
         as_json({"part": part.part, "past": [_past_json(row, part.unit) for row in rows]})
         return
     if not rows:
-        say(f"no past levels of {part.part} yet: `vanstock reorder` keeps what each list rests on")
+        paragraph(f"no past levels of {part.part} yet: `vanstock reorder` keeps what each list rests on")
         return
     paragraph(f"{part.part}  {part.description}: past levels, newest first")
     columns = (Column("from"), figure("min"), figure("max"), words("why"))

@@ -59,7 +59,8 @@ def _show(found: Replayed, asked: int) -> None:
     first, last = found.mondays[0], found.mondays[-1]
     say(f"{len(found.mondays)} weeks, from the week of {first} to that of {last}: {found.runs[0].jobs} jobs\n")
     if len(found.mondays) < asked:
-        say(f"{asked} weeks were asked for: the history reaches back for {len(found.mondays)}, with 13 to learn from\n")
+        paragraph(f"{asked} weeks were asked for; the history reaches back for so many, with 13 more to learn from.")
+        say()
     amounts = ("of 100", "runs", "second", "cash", "peak", "orders", "carriage")
     columns = (Column("levels"), *map(figure, amounts))
     table(columns, [_cells(run) for run in found.runs])
@@ -75,7 +76,7 @@ def _show(found: Replayed, asked: int) -> None:
         "full shelves and today's prices, ex VAT."
     )
     for warning in found.warnings:
-        say(f"CAREFUL: {warning}")
+        paragraph(f"CAREFUL: {warning}")
 
 
 def _cells(run: Run) -> tuple[str, ...]:

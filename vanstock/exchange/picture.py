@@ -39,7 +39,9 @@ _STYLE: Any = {
 
 
 def check_ending(path: Path) -> None:
-    """Raise `BadValue` unless the file's name says which kind of picture it is."""
+    """Raise `BadValue` unless the file's name says which kind of picture it is and its folder is there."""
+    if not path.parent.is_dir():
+        raise BadValue(f"cannot write {path}: there is no folder {path.parent}")
     if path.suffix.lower() not in ENDINGS:
         raise BadValue(f"{path.name!r} ends in neither .svg nor .png: name the picture like chart.png")
 

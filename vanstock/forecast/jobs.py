@@ -40,6 +40,13 @@ def job_rates(counts: Floats, open_share: Floats) -> JobRates:
     return JobRates(weekly, _dispersion(counts.sum(axis=0), open_share))
 
 
+def seldom_rates(counts: Floats, open_share: Floats) -> Floats:
+    """The mean of a full week of what happens now and then, each row by itself, followed slowly."""
+    import numpy as np
+
+    return _smoothed(counts, open_share, SLOW) if open_share.sum() else np.zeros(len(counts))
+
+
 def _smoothed(counts: Floats, open_share: Floats, alpha: float) -> Floats:
     import numpy as np
 

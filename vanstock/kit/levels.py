@@ -86,9 +86,12 @@ def choose(
     stream: Stream, bounds: Bounds = FREE, *, completion: float | None = None, cash: int | None = None
 ) -> Chosen:
     """The least cash that finishes the share `completion` of jobs, within `cash` pence where both are given; with
-    `cash` alone the most jobs for it; with neither every job of the stream."""
+    `cash` alone the most jobs for it; with neither every job of the stream.
+
+    Bounds make some jobs impossible. What they cost is made up for by the others, but not beyond half of what these may
+    miss: one pin that is too low must not make every other part dear."""
     asked = problem(stream, bounds)
-    jobs = asked.jobs if completion is None else ceil(completion * asked.jobs - 1e-9)
+    jobs = asked.wanted.jobs if completion is None else jobs_to_finish(completion, asked)
     low, high = closure.around(asked.wanted, lambda one: one.finished >= jobs)
     found, filled = high, False
     if low.finished < jobs < high.finished:
@@ -101,6 +104,12 @@ def choose(
         found = closure.filled_up(asked.wanted, corner, room)
         filled = found != corner
     return _chosen(stream, asked, found, _job_costs(low, high), filled=filled)
+
+
+def jobs_to_finish(completion: float, asked: Problem) -> int:
+    """How many jobs of a stream to finish for a share of them, seeing that bounds make some impossible."""
+    every = ceil(completion * asked.jobs - 1e-9)
+    return min(every, ceil((1 + completion) / 2 * asked.wanted.jobs - 1e-9))
 
 
 def _job_costs(low: Point, high: Point) -> float | None:

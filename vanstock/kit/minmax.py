@@ -11,7 +11,7 @@ held than will be used before it expires in nine cases of ten. Called by `routin
 
 from __future__ import annotations
 
-from math import ceil, floor, sqrt
+from math import ceil, floor, inf, sqrt
 from typing import NamedTuple
 
 from vanstock.model import Part
@@ -24,11 +24,12 @@ _LONGEST_WEEKS = 13
 
 
 class Handling(NamedTuple):
-    """What an order line costs to pick, check and put away, in pence, and the share of its cost that holding stock
-    for a year costs."""
+    """What an order line costs to pick, check and put away, in pence, the share of its cost that holding stock for a
+    year costs, and what another quantity must save in a year, in pence, to be ordered from now on."""
 
     line_cost: int
     holding: float
+    change_pays: int = 0
 
 
 class Buying(NamedTuple):
@@ -46,11 +47,14 @@ class Buying(NamedTuple):
 
 
 def economic_quantity(*, line_cost: float, use: float, holding: float) -> float:
-    """The quantity at which handling and holding together cost least: sqrt(2 K D / h); 0 without use.
+    """The quantity at which handling and holding together cost least: sqrt(2 K D / h); 0 where nothing is used or
+    handling costs nothing, endless where holding does not.
 
     `use` and `holding` are for the same length of time, `holding` for one unit.
     """
-    return sqrt(2 * line_cost * use / holding) if holding > 0 and use > 0 else 0.0
+    if use <= 0 or line_cost <= 0:
+        return 0.0
+    return sqrt(2 * line_cost * use / holding) if holding > 0 else inf
 
 
 def step_of(part: Part) -> int:
@@ -64,18 +68,23 @@ def step_of(part: Part) -> int:
     return round_up_to_packs(scale // 10, pack) if pack < scale // 10 else pack
 
 
-def buying(part: Part, weekly_use: float, handling: Handling) -> Buying:
-    """How a part is bought when so many base units are used in a week."""
+def buying(part: Part, weekly_use: float, handling: Handling, *, before: int = 0) -> Buying:
+    """How a part is bought when so many base units are used in a week; by the quantity `before` as long as another
+    does not save enough."""
     step, scale = step_of(part), unit(part.unit).scale
-    unit_cash = part.cost * MONEY_SCALE / PRICE_SCALE
-    best = economic_quantity(
-        line_cost=handling.line_cost,
-        use=weekly_use * WEEKS_A_YEAR / scale,
-        holding=handling.holding * unit_cash,
-    )
     lot = max(part.pack_size, step)
-    most = floor(weekly_use * _LONGEST_WEEKS / lot)
+    use = weekly_use * WEEKS_A_YEAR / scale
+    holding = handling.holding * part.cost * MONEY_SCALE / PRICE_SCALE
+    best = economic_quantity(line_cost=handling.line_cost, use=use, holding=holding)
+    most = max(floor(weekly_use * _LONGEST_WEEKS / lot), 1)
     lots = max(1, floor(min(best * scale / lot + 0.5, most)))
+    if before > 0 and before % lot == 0 and before <= most * lot:
+
+        def a_year(quantity: float) -> float:
+            return handling.line_cost * use / quantity + holding * quantity / 2
+
+        if a_year(before / scale) - a_year(lots * lot / scale) <= handling.change_pays:
+            lots = before // lot
     cash = round_half_up(step * part.cost * MONEY_SCALE, scale * PRICE_SCALE)
     return Buying(step, max(cash, 1), lot, lots * lot)
 

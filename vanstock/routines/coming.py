@@ -10,6 +10,7 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 from math import ceil
+from types import MappingProxyType
 from typing import TYPE_CHECKING, NamedTuple
 
 from vanstock.jobneeds import JobNeeds, WeightedCase
@@ -45,6 +46,18 @@ class Loss(NamedTuple):
     qty: int
 
 
+class Known(NamedTuple):
+    """What is known beside jobs: losses found by counts, the day of the first count (None: nothing was counted yet),
+    and the quantity that each group was last ordered by."""
+
+    losses: tuple[Loss, ...] = ()
+    counted_since: date | None = None
+    quantities: Mapping[str, int] = MappingProxyType({})
+
+
+NOTHING_ELSE = Known()
+
+
 class Coming(NamedTuple):
     """A stream, the kind of job (family, type) behind each of its kinds, the booked jobs among it, and by group how it
     is bought and the most that is surely used before it expires (left out where it keeps)."""
@@ -64,7 +77,7 @@ class _Days(NamedTuple):
     full_week: int
 
 
-def coming(session: Session, past: Past, *, losses: Sequence[Loss] = (), jobs: int = JOBS) -> Coming:
+def coming(session: Session, past: Past, known: Known = NOTHING_ELSE, *, jobs: int = JOBS) -> Coming:
     """Draw the jobs of the weeks from today on, over and over, about so many in all."""
     from vanstock.needs.cases import CaseBook
 
@@ -74,10 +87,11 @@ def coming(session: Session, past: Past, *, losses: Sequence[Loss] = (), jobs: i
     numbers = {name: i for i, name in enumerate(names)}
     booked = _booked(session, past, days)
     lines = [(day, numbers.get((job.family, job.job_type), -1), _left(session, past, book, job)) for day, job in booked]
-    kinds += _outside_jobs(session, past, losses)
+    kinds += _outside_jobs(session, past, known)
     groups = sorted(set(past.groups.values()))
     use = _weekly_use(kinds)
-    how = {group: buying(past.catalogue.parts[group], use.get(group, 0.0), handling(session)) for group in groups}
+    costs, parts = handling(session), past.catalogue.parts
+    how = {g: buying(parts[g], use.get(g, 0.0), costs, before=known.quantities.get(g, 0)) for g in groups}
     ahead = Ahead(days.week_of, days.full_week, dispersion, lines)
     shelves = _shelves(session, past, days, (how, use))
     stream = draw_stream(kinds, shelves, ahead, seed=SEED, jobs=jobs)
@@ -110,11 +124,13 @@ def _kinds(session: Session, past: Past, book: CaseBook) -> tuple[tuple[tuple[st
     return tuple(kinds), found, rates.dispersion
 
 
-def _counted(session: Session, names: list[str], lines: list[tuple[str, date, int]]) -> tuple[Floats, Floats]:
-    """What happened by name and week, and the open share of each week."""
+def _counted(
+    session: Session, names: list[str], lines: list[tuple[str, date, int]], since: date | None = None
+) -> tuple[Floats, Floats]:
+    """What happened by name and week from `since` on (None: from the first of all), and the open share of each week."""
     from vanstock.forecast.weekly import weekly_panel
 
-    first = min((day for _, day, _ in lines), default=None)
+    first = min((day for _, day, _ in lines), default=None) if since is None else since
     panel = weekly_panel(
         lines, first_days=dict.fromkeys(names, first), last_day=session.today - timedelta(days=1),
         calendar=calendar(session),
@@ -122,18 +138,19 @@ def _counted(session: Session, names: list[str], lines: list[tuple[str, date, in
     return panel.need, panel.open_share
 
 
-def _outside_jobs(session: Session, past: Past, losses: Sequence[Loss]) -> list[Kind]:
+def _outside_jobs(session: Session, past: Past, known: Known) -> list[Kind]:
     """What counts find lost, as jobs of one part that draw on the stock: as often and as much as until now."""
-    from vanstock.forecast.jobs import job_rates
+    from vanstock.forecast.jobs import seldom_rates
 
     lost: dict[str, list[Loss]] = defaultdict(list)
-    for row in losses:
+    for row in known.losses:
         if row.part in past.groups:
             lost[past.groups[row.part]].append(row)
     sizes = {group: sum(row.qty for row in rows) for group, rows in lost.items()}
     events = [(group, row.date, 1) for group, rows in lost.items() for row in rows if sizes[group] > 0 and row.qty > 0]
     names = sorted({group for group, _, _ in events})
-    weekly = job_rates(*_counted(session, names, events)).weekly.tolist() if names else []
+    since = known.counted_since
+    weekly = seldom_rates(*_counted(session, names, events, since)).tolist() if names else []
     many = {name: sum(group == name for group, _, _ in events) for name in names}
     return [
         Kind(JobNeeds("", (WeightedCase(1.0, {name: ceil(sizes[name] / many[name])}),), (), 0.0, 0), rate, asks=False)
@@ -212,10 +229,12 @@ def reviews(supplier: Supplier, dates: Sequence[date], preferred: int) -> list[i
     """The places among some working days of the reviews of a supplier: in each week on the order day that is, or comes
     soonest after, the `preferred` weekday; on the supplier's next order day where the firm is closed then."""
     weekdays, usual = parse_days(supplier.order_days or "Mon-Fri"), reviews_weekday(supplier, preferred)
+    if not any(day.weekday() in weekdays for day in dates):
+        weekdays = frozenset(range(7))  # it never takes orders on a day that the firm works: the next one must do
     found: dict[int, int] = {}
     for place, day in enumerate(dates):
         week = day.toordinal() - (day.weekday() - usual) % 7
-        if day.weekday() in weekdays and week not in found:
+        if day.weekday() in weekdays and week not in found and week >= dates[0].toordinal():
             found[week] = place
     return sorted(found.values())
 

@@ -20,7 +20,7 @@ from vanstock.ledger.file import writing
 from vanstock.model import MinMax, Part
 from vanstock.quantity import parse_qty, show_qty, value_of
 from vanstock.quantity import unit as scale
-from vanstock.routines.coming import Coming, Loss, coming
+from vanstock.routines.coming import Coming, Known, Loss, coming
 from vanstock.routines.past import Past, read_past
 from vanstock.routines.session import Session
 from vanstock.routines.settings import level_change_pays, target
@@ -58,12 +58,15 @@ class Levels(NamedTuple):
     parts: tuple[tuple[Part, MinMax], ...]
     changed: tuple[Change, ...]
     since: date | None
+    asked_cash: int | None = None
 
 
 class Change(NamedTuple):
-    """A part whose min or max is not what the last list used: the levels then and now, and why."""
+    """A part whose min or max is not what the last list with it used: the day of that list, the levels then and now,
+    and why."""
 
     part: Part
+    since: date
     before: MinMax
     now: MinMax
     why: str
@@ -71,14 +74,14 @@ class Change(NamedTuple):
 
 def plan_levels(session: Session, past: Past, aim: Aim = OWN_TARGET) -> Plan:
     """Choose the levels of every stocked part, pins first."""
-    stream = coming(session, past, losses=losses(session))
-    pins = catalogue.pins(session.ledger)
+    pins, before = catalogue.pins(session.ledger), _used_before(session)
+    settled = {p: row.level for p, row in before.items() if p not in pins and not row.level.pinned}
+    stream = coming(session, past, known_besides(session, settled))
     bounds = bounds_of(stream, pins)
-    before = _used_before(session)
     if aim == OWN_TARGET:
         chosen = choose(stream.stream, bounds, completion=to_ask(target(session), len(past.finished)))
-        kept = {p: level_of(row.level.min, row.level.max, stream.buying[p].step)
-                for p, row in before.items() if p in stream.buying}  # fmt: skip
+        how = stream.buying
+        kept = {p: level_of(row.min, row.max, how[p].step) for p, row in settled.items() if p in how}
         chosen = steady(stream.stream, chosen, kept, pays=level_change_pays(session), bounds=bounds)
     else:
         wanted = None if aim.completion is None else to_ask(aim.completion, len(past.finished))
@@ -94,11 +97,16 @@ def _used_before(session: Session) -> dict[str, Basis]:
     return {p: row for p, row in basis.newest(session.ledger).items() if datetime.fromisoformat(row.at) <= now}
 
 
-def losses(session: Session) -> list[Loss]:
-    """What counts found lost, by day, up to yesterday."""
+def known_besides(session: Session, settled: Mapping[str, MinMax]) -> Known:
+    """What counts found lost up to yesterday, and the quantities that settled levels order by."""
     rows = reading.differences(session.ledger)
     found = [Loss(part, datetime.fromisoformat(at).date(), qty) for part, at, qty in rows]
-    return [row for row in found if row.date < session.today]
+    opened = reading.opened_at(session.ledger)
+    return Known(
+        tuple(row for row in found if row.date < session.today),
+        datetime.fromisoformat(opened).date() if opened else None,
+        {part: row.max - row.min for part, row in settled.items()},
+    )
 
 
 def bounds_of(stream: Coming, pins: Mapping[str, tuple[int, int]]) -> Bounds:
@@ -152,30 +160,34 @@ def minmax(session: Session, text: str = "", aim: Aim = OWN_TARGET) -> Levels:
     asked = chosen_parts(session, past, text)
     shown = tuple((parts[p], level) for p, level in plan.levels.items() if not asked or p in asked)
     known = to_expect(plan.chosen.completion, len(past.finished)) if plan.coming.stream.wanted.jobs else None
-    changed = () if aim != OWN_TARGET else _changes(past, plan, asked)
+    changed = () if aim != OWN_TARGET else _changes(session.today, past, plan, asked)
     since = max((date.fromisoformat(row.at[:10]) for row in plan.before.values()), default=None)
-    return Levels(target(session) if aim == OWN_TARGET else aim.completion, known, cash, shown, changed, since)
+    wanted = target(session) if aim == OWN_TARGET else aim.completion
+    return Levels(wanted, known, cash, shown, changed, since, aim.cash)
 
 
-def _changes(past: Past, plan: Plan, asked: set[str]) -> tuple[Change, ...]:
+def _changes(today: date, past: Past, plan: Plan, asked: set[str]) -> tuple[Change, ...]:
     found = []
     for group, now in plan.levels.items():
         row = plan.before.get(group)
         if row and (row.level.min, row.level.max) != (now.min, now.max) and (not asked or group in asked):
-            found.append(Change(past.catalogue.parts[group], row.level, now, _why_changed(past, plan, group, row)))
+            since = date.fromisoformat(row.at[:10])
+            found.append(
+                Change(past.catalogue.parts[group], since, row.level, now, _why_changed(today, past, plan, row))
+            )
     return tuple(found)
 
 
-def _why_changed(past: Past, plan: Plan, group: str, row: Basis) -> str:
+def _why_changed(today: date, past: Past, plan: Plan, row: Basis) -> str:
     """Why a level is not what it was: a pin, or what was needed since beside what was to be expected."""
+    group = row.level.part
     if plan.levels[group].pinned or row.level.pinned:
         return "pinned by hand since" if plan.levels[group].pinned else "no longer pinned"
     then = date.fromisoformat(row.at[:10])
     unit = past.catalogue.parts[group].unit
     jobs = [job for job in past.finished if job.date >= then]
     needed = sum(qty for job in jobs for part, qty in job.needs.items() if past.groups[part] == group)
-    weeks = ((max(job.date for job in jobs) - then).days + 1) / 7 if jobs else 0
-    expected = round(row.forecast.weekly_mean * weeks * 10 / scale(unit).scale) / 10
+    expected = round(row.forecast.weekly_mean * (today - then).days / 7 * 10 / scale(unit).scale) / 10
     return f"{show_qty(needed, unit)} needed since, {expected:g} expected; {plan.levels[group].basis}"
 
 

@@ -7,13 +7,14 @@ from datetime import date
 
 from vanstock.ledger import catalogue, reading
 from vanstock.model import Catalogue, FinishedJob, Job, stock_groups
-from vanstock.needs.returns import finished_jobs
+from vanstock.needs.returns import finished_jobs, return_visits
 from vanstock.routines.session import Session
 
 
 @dataclass(frozen=True, slots=True)
 class Past:
-    """What is known when a plan is made: the catalogue, every job, and the finished ones' needs."""
+    """What is known when a plan is made: the catalogue, every job, and the finished ones' needs. A second visit that
+    only fitted what the first had missed is no job of its own."""
 
     catalogue: Catalogue
     groups: dict[str, str]
@@ -26,8 +27,10 @@ def read_past(session: Session) -> Past:
     known = catalogue.read_catalogue(session.ledger)
     jobs = tuple(reading.jobs(session.ledger))
     groups = stock_groups(known)
-    finished = finished_jobs(jobs, reading.used(session.ledger), groups=groups)
-    return Past(known, groups, jobs, tuple(finished))
+    used = reading.used(session.ledger)
+    second = return_visits(jobs, used)
+    finished = finished_jobs(jobs, used, groups=groups)
+    return Past(known, groups, jobs, tuple(job for job in finished if job.needs or job.job not in second))
 
 
 def known_on(past: Past, day: date) -> Past:

@@ -162,7 +162,7 @@ def handling(session: Session) -> Handling:
     from vanstock.kit.minmax import Handling
 
     holding = float(setting_text(session, "holding_percent")) / 100
-    return Handling(parse_money(setting_text(session, "line_cost")), holding)
+    return Handling(parse_money(setting_text(session, "line_cost")), holding, level_change_pays(session))
 
 
 def level_change_pays(session: Session) -> int:
