@@ -99,7 +99,7 @@ def test_a_part_that_was_never_needed_has_a_short_page(vanstock: Run) -> None:
         ("forecast --chart x.png", "name the part"),
         ("forecast DS-KRA-010-B --chart x.pdf", "ends in neither .svg nor .png"),
         ("forecast DS-KRA-010-B --chart x", "ends in neither .svg nor .png"),
-        ("forecast DS-KRA-010-B --chart no/such/folder/x.png", "cannot write no/such/folder/x.png: No such file"),
+        ("forecast DS-KRA-010-B --chart no/such/folder/x.png", "cannot write no/such/folder/x.png: there is no folder"),
         ("forecast 'filter pressure' --why", "could be"),
         ("minmax --past", "name the part whose past levels"),
         ("minmax GK-KRA-011-A --past --unpin", "one at a time"),

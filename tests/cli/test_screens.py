@@ -146,10 +146,10 @@ def test_the_score_shows_odds_by_band_second_visits_and_what_they_cost(vanstock:
     vanstock("finish J0783")
     said = vanstock("score", now="2027-03-02T08:00")
     jobs = said.out.split("\n\n")[0].splitlines()[3:]
-    assert [row.split()[:2] for row in jobs] == [["90%-100%", "1"], ["50%-60%", "1"]]
+    assert [row.split()[:2] for row in jobs] == [["90%-100%", "1"], ["40%-50%", "1"]]
     assert all(row.endswith("few: a rough figure") for row in jobs)
     found = json.loads(vanstock("score --json", now="2027-03-02T08:00").out)
-    assert [(band["low"], band["number"], band["came"]) for band in found["jobs"]] == [(0.9, 1, 1.0), (0.5, 1, 0.0)]
+    assert [(band["low"], band["number"], band["came"]) for band in found["jobs"]] == [(0.9, 1, 1.0), (0.4, 1, 0.0)]
     words, visits = " ".join(said.out.split()), found["finished"] - found["first_time"]
     assert f"{found['first_time']} of {found['finished']} jobs finished on the first visit" in words
     assert f"{visits} second visits at 60.00 each cost {visits * 60}.00" in words

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import sqrt
+from math import inf, sqrt
 
 import pytest
 from hypothesis import assume, given, settings
@@ -96,9 +96,14 @@ def test_handling_and_holding_together_cost_least_at_the_economic_quantity(
     assert cost(best) == pytest.approx(sqrt(2 * line_cost * use * holding))
 
 
-def test_nothing_used_or_held_for_nothing_has_no_economic_quantity() -> None:
+def test_nothing_is_ordered_of_what_is_not_used_and_no_end_of_what_costs_nothing_to_hold() -> None:
     assert economic_quantity(line_cost=150, use=0, holding=2) == 0
-    assert economic_quantity(line_cost=150, use=3, holding=0) == 0
+    assert economic_quantity(line_cost=0, use=3, holding=0) == 0
+    assert economic_quantity(line_cost=150, use=3, holding=0) == inf
+
+
+def test_what_costs_nothing_to_hold_is_bought_for_a_quarter() -> None:
+    assert buying(Part("A", cost=0), 2.0, Handling(20, 0.25)).quantity == 26
 
 
 @pytest.mark.parametrize(
@@ -136,7 +141,8 @@ def test_what_is_ordered_is_whole_lots_near_the_economic_quantity_and_no_more_th
         line_cost=handling.line_cost, use=weekly * 52 / scale, holding=handling.holding * part.cost / 100
     )
     assert how.quantity <= max(best + how.lot / 2 + 1e-6 * best, how.lot)
-    assert how.quantity > min(best - how.lot / 2 - 1e-6 * best, 13 * weekly - how.lot)
+    least = inf if best == inf else best - how.lot / 2 - 1e-6 * best
+    assert how.quantity > min(least, 13 * weekly - how.lot)
 
 
 buyings = st.builds(
