@@ -12,7 +12,9 @@ from collections.abc import Callable
 from datetime import date, datetime
 from typing import NamedTuple
 
+from vanstock.ledger import orderrows
 from vanstock.ledger.jobrows import COLUMNS
+from vanstock.ledger.orders import orders
 from vanstock.ledger.schema import VERSION, schema_of, wanted_schema
 from vanstock.ledger.sealing import true_seals
 from vanstock.model import Finding
@@ -143,7 +145,7 @@ def _numbers(connection: sqlite3.Connection) -> list[str]:
 
 def _order_of_lines(connection: sqlite3.Connection) -> list[str]:
     wrong = []
-    for table in ("movement", "booking", "missed", "counted"):
+    for table in ("movement", "booking", "missed", "counted", *orderrows.COLUMNS):
         row = connection.execute(
             f"SELECT seq FROM (SELECT seq, entry, lag(entry) OVER (ORDER BY seq) AS before FROM {table})"
             " WHERE entry < before LIMIT 1"
@@ -204,14 +206,27 @@ def _goes_with(connection: sqlite3.Connection) -> list[str]:
     return _circle(connection.execute("SELECT part, also FROM goes_with").fetchall(), "goes with itself")
 
 
-def _received_twice(connection: sqlite3.Connection) -> list[str]:
-    rows = connection.execute(
-        "SELECT order_no, part, count(DISTINCT entry) FROM movement JOIN entry ON entry.seq = movement.entry"
-        " WHERE order_no IS NOT NULL AND kind = 'received'"
-        " AND NOT EXISTS (SELECT 1 FROM entry AS undoing WHERE undoing.reverses = entry.seq)"
-        " GROUP BY order_no, part HAVING count(DISTINCT entry) > 1"
+def _orders(connection: sqlite3.Connection) -> list[str]:
+    wrong = [
+        f"order {order.order_no}, {line.part}: {line.ordered} ordered, {line.received} received, "
+        f"{line.cancelled} cancelled"
+        for order in orders(connection)
+        for line in order.lines
+        if min(line.ordered, line.received, line.cancelled, line.to_come) < 0
+    ]
+    lost = connection.execute(
+        "SELECT DISTINCT order_no FROM movement WHERE order_no IS NOT NULL EXCEPT SELECT order_no FROM order_step"
     )
-    return [f"order {order}: {part} was received {times} times" for order, part, times in rows]
+    return wrong + [f"order {name} is not in the ledger" for (name,) in lost]
+
+
+def _closed(connection: sqlite3.Connection) -> list[str]:
+    return [
+        f"order {order.order_no} is {order.state} and {line.part} is still to come"
+        for order in orders(connection)
+        for line in order.lines
+        if not order.is_open and line.to_come
+    ]
 
 
 def _less_than_nothing(connection: sqlite3.Connection) -> list[str]:
@@ -248,7 +263,8 @@ RULES = (
     Rule("no job has less than nothing fitted or missed", _less_than_nothing),
     Rule("no part is superseded in a circle", _supersession),
     Rule("no part goes with itself in a circle", _goes_with),
-    Rule("no order was received twice", _received_twice),
+    Rule("of every order line no more has come or was cancelled than was ordered", _orders),
+    Rule("of no closed order anything is still to come", _closed),
     Rule("what was forgotten stays forgotten", _forgotten),
 )
 """Every rule, the structure of the file first."""

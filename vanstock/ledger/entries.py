@@ -15,6 +15,7 @@ from datetime import datetime
 from typing import NamedTuple
 
 from vanstock.errors import EntryConflict, NotFound, VanstockError
+from vanstock.ledger import orderrows
 from vanstock.ledger.file import writing
 from vanstock.ledger.jobrows import COLUMNS, STATUS, to_row
 from vanstock.ledger.sealing import seal_entry
@@ -58,6 +59,7 @@ class Draft(NamedTuple):
     missed: tuple[Missed, ...] = ()
     counted: tuple[Counted, ...] = ()
     bookings: tuple[Job, ...] = ()
+    orders: tuple[orderrows.Row, ...] = ()
     note: str = ""
     device: str = "terminal"
     id: str = ""
@@ -90,6 +92,7 @@ def post_inside(connection: sqlite3.Connection, draft: Draft) -> Entry:
     _insert_bookings(connection, seq, draft.bookings)
     write_stock(connection, seq, draft.lines, draft.counted)
     _insert_rows(connection, "missed (entry, job, part, qty)", [(seq, m.job, m.part, m.qty) for m in draft.missed])
+    orderrows.insert(connection, seq, draft.orders)
     seal_entry(connection, seq)
     return entry_by_seq(connection, seq)
 
@@ -161,8 +164,12 @@ def _insert_bookings(connection: sqlite3.Connection, seq: int, bookings: Iterabl
 
 
 def _insert_movements(connection: sqlite3.Connection, seq: int, lines: Iterable[Line]) -> None:
-    rows = [(seq, x.part, x.qty, x.from_place, x.to_place, x.value, x.job or None) for x in lines if x.qty or x.value]
-    _insert_rows(connection, "movement (entry, part, qty, from_place, to_place, value, job)", rows)
+    rows = [
+        (seq, x.part, x.qty, x.from_place, x.to_place, x.value, x.job or None, x.order_no or None)
+        for x in lines
+        if x.qty or x.value
+    ]
+    _insert_rows(connection, "movement (entry, part, qty, from_place, to_place, value, job, order_no)", rows)
 
 
 def _differences(connection: sqlite3.Connection, counted: Iterable[Counted]) -> list[Line]:
@@ -223,13 +230,14 @@ def reverse(connection: sqlite3.Connection, entry_id: str, undoing: Draft) -> En
         seq = open_entry(connection, head, content_digest(undoing), undone.seq)
         _reverse_bookings(connection, seq, undone)
         rows = connection.execute(
-            "SELECT part, qty, to_place, from_place, value, coalesce(job, '') FROM movement WHERE entry = ?"
-            " ORDER BY seq",
+            "SELECT part, qty, to_place, from_place, value, coalesce(job, ''), coalesce(order_no, '') FROM movement"
+            " WHERE entry = ? ORDER BY seq",
             (undone.seq,),
         ).fetchall()
         _insert_movements(connection, seq, _valued(connection, [Line(*row) for row in rows]))
         missed = connection.execute("SELECT job, part, -qty FROM missed WHERE entry = ?", (undone.seq,)).fetchall()
         _insert_rows(connection, "missed (entry, job, part, qty)", [(seq, *row) for row in missed])
+        orderrows.insert(connection, seq, orderrows.opposite(connection, undone.seq))
         seal_entry(connection, seq)
         return entry_by_seq(connection, seq)
 

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from vanstock.errors import LedgerLocked, LedgerUnusable, NotFound, VanstockError
+from vanstock.ledger import orderrows
 from vanstock.ledger.catalogue import part_names
 from vanstock.ledger.checking import damage
 from vanstock.ledger.copies import free_name, open_as_it_is, push_to_disk, refuse_older
@@ -34,9 +35,10 @@ _COLUMNS = {
     "counted": "part, place, qty",
     "movement": "part, qty, from_place, to_place, value, job, order_no",
     "missed": "job, part, qty",
+    **orderrows.COLUMNS,
 }
 """An entry's lines without the entry and their number."""
-_LINES = ("booking", "counted", "movement", "missed")
+_LINES = ("booking", "counted", "movement", "missed", *orderrows.COLUMNS)
 """In the order an entry writes them: a count settles a mark before its difference is moved."""
 
 

@@ -13,10 +13,12 @@ from __future__ import annotations
 import sqlite3
 from typing import TYPE_CHECKING, Any
 
+from vanstock.ledger import orderrows
+
 if TYPE_CHECKING:
     from sqlite_utils import Migrations
 
-VERSION = 5
+VERSION = 6
 APPLICATION_ID = 0x56414E53
 """The four bytes in the file's header that say it is a vanstock ledger."""
 
@@ -127,6 +129,7 @@ GUARDED = ("entry", "movement", "missed", "counted", "booking", "seal")
 _REPLACES = {
     "entry": "SELECT 1 FROM entry WHERE seq = NEW.seq OR id = NEW.id OR reverses = NEW.reverses",
     **{t: f"SELECT 1 FROM {t} WHERE seq = NEW.seq" for t in ("movement", "missed", "counted", "booking")},
+    **{t: f"SELECT 1 FROM {t} WHERE seq = NEW.seq" for t in orderrows.COLUMNS},
     "seal": "SELECT 1 FROM seal WHERE entry = NEW.entry",
 }
 _BLANKED = {"entry": ("note", "digest"), "booking": ("reference",)}
@@ -227,7 +230,15 @@ def wanted_schema() -> set[tuple[str, str, str]]:
     """Type, name and SQL of every table, index and trigger that a ledger of this version has."""
     empty = sqlite3.connect(":memory:")
     try:
-        for script in (*_first_scripts(), _TRUST, *_later_guards(), _BASIS, *_known_scripts(), _LEAST_ORDERS):
+        for script in (
+            *_first_scripts(),
+            _TRUST,
+            *_later_guards(),
+            _BASIS,
+            *_known_scripts(),
+            _LEAST_ORDERS,
+            *_order_scripts(),
+        ):
             empty.executescript(script)
         return schema_of(empty)
     finally:
@@ -270,6 +281,15 @@ def _least_orders(db: Any) -> None:
     db.executescript(_LEAST_ORDERS)
 
 
+def _order_scripts() -> list[str]:
+    return [orderrows.SCRIPT, *map(guards, orderrows.COLUMNS)]
+
+
+def _orders(db: Any) -> None:
+    for script in _order_scripts():
+        db.executescript(script)
+
+
 def migrations() -> Migrations:
     """Every step from an empty file to `VERSION`, in order."""
     from sqlite_utils import Migrations
@@ -280,6 +300,7 @@ def migrations() -> Migrations:
     steps(name="0003_basis")(_keep_bases)
     steps(name="0004_known_of_a_job")(_known_of_a_job)
     steps(name="0005_least_orders")(_least_orders)
+    steps(name="0006_orders")(_orders)
     return steps
 
 

@@ -16,6 +16,8 @@ from itertools import chain, islice
 from math import inf
 from typing import Any
 
+from vanstock.ledger import orderrows
+
 Row = tuple[Any, ...]
 _KNOWN = " || iif(chosen = '' AND readings = '', '', char(10) || chosen || char(10) || readings)"
 """What is known of a job beside its booking, sealed with the last column where there is any: the seals of bookings
@@ -25,6 +27,7 @@ SEALED = {
     "counted": "entry, seq, part, place, qty",
     "movement": "entry, seq, part, qty, from_place, to_place, value, job, order_no",
     "missed": "entry, seq, job, part, qty",
+    **{table: f"entry, seq, {columns}" for table, columns in orderrows.COLUMNS.items()},
 }
 """The columns of an entry's lines that its seal covers; the first is the entry."""
 _HEAD = "seq, id, at, kind, device, reverses"
@@ -66,9 +69,12 @@ def true_seals(connection: sqlite3.Connection) -> Iterator[tuple[int, str]]:
 
 
 def _sealed_in(connection: sqlite3.Connection) -> dict[str, str]:
-    """`SEALED` as a file of this or an older version has it: an older one knows nothing beside a booking."""
+    """`SEALED` as a file of this or an older version has it: an older one knows nothing beside a booking, and of
+    no orders."""
     there = {name for (name,) in connection.execute("SELECT name FROM pragma_table_info('booking')")}
-    return SEALED if "chosen" in there else {table: text.removesuffix(_KNOWN) for table, text in SEALED.items()}
+    tables = {name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+    known = {table: text for table, text in SEALED.items() if table in tables}
+    return known if "chosen" in there else {table: text.removesuffix(_KNOWN) for table, text in known.items()}
 
 
 class _Stream:

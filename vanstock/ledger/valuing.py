@@ -29,6 +29,7 @@ class Line(NamedTuple):
     to_place: str
     value: int | None = None
     job: str = ""
+    order_no: str = ""
 
 
 class Pool:

@@ -1,0 +1,129 @@
+"""What happens to orders, lots and money owed, as an entry writes it: rows that only ever add up.
+
+Every table here is append-only and sealed like the others. What stands is a sum or the newest row, so that undoing an
+entry is writing it again with the opposite sign. Called by `entries`, `orders` and whoever must know every table.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterable
+from typing import NamedTuple
+
+
+class OrderStep(NamedTuple):
+    """An order is now drafted, sent, received (closed) or cancelled; `expected` is the day its goods should come."""
+
+    order_no: str
+    supplier: str
+    state: str
+    expected: str = ""
+
+
+class OrderLine(NamedTuple):
+    """So many base units more are ordered on a line, or cancelled; the price per unit in ten-thousandths, and the day
+    on which what is still to come is expected."""
+
+    order_no: str
+    part: str
+    ordered: int
+    cancelled: int
+    price: int
+    expected: str = ""
+
+
+class LotRow(NamedTuple):
+    """So many base units of a part came in that must be used by a day."""
+
+    part: str
+    qty: int
+    use_by: str
+
+
+class Owing(NamedTuple):
+    """A step of something that must go back: `claim` names it, `kind` is old unit, warranty or return. At the steps
+    owed and credited `amount` pence are owed to the firm or were paid back; `due` is the last day to send it."""
+
+    claim: str
+    kind: str
+    supplier: str
+    part: str
+    qty: int
+    amount: int
+    order_no: str
+    job: str
+    due: str
+    step: str
+
+
+Row = OrderStep | OrderLine | LotRow | Owing
+TABLES: dict[type[Row], str] = {OrderStep: "order_step", OrderLine: "order_line", LotRow: "lot", Owing: "owing"}
+_SIGNED = {OrderLine: ("ordered", "cancelled"), LotRow: ("qty",), Owing: ("qty", "amount")}
+COLUMNS = {table: ", ".join(kind._fields) for kind, table in TABLES.items()}
+"""The columns of each table without its number and its entry."""
+
+SCRIPT = """
+CREATE TABLE order_step (
+  seq INTEGER PRIMARY KEY, entry INTEGER NOT NULL REFERENCES entry (seq), order_no TEXT NOT NULL,
+  supplier TEXT NOT NULL, state TEXT NOT NULL CHECK (state IN ('drafted', 'sent', 'received', 'cancelled')),
+  expected TEXT NOT NULL) STRICT;
+CREATE INDEX order_step_order ON order_step (order_no, seq);
+CREATE INDEX order_step_entry ON order_step (entry);
+CREATE TABLE order_line (
+  seq INTEGER PRIMARY KEY, entry INTEGER NOT NULL REFERENCES entry (seq), order_no TEXT NOT NULL,
+  part TEXT NOT NULL REFERENCES part (part), ordered INTEGER NOT NULL, cancelled INTEGER NOT NULL,
+  price INTEGER NOT NULL CHECK (price >= 0), expected TEXT NOT NULL) STRICT;
+CREATE INDEX order_line_order ON order_line (order_no, part);
+CREATE INDEX order_line_entry ON order_line (entry);
+CREATE INDEX movement_order ON movement (order_no) WHERE order_no IS NOT NULL;
+CREATE TABLE lot (
+  seq INTEGER PRIMARY KEY, entry INTEGER NOT NULL REFERENCES entry (seq),
+  part TEXT NOT NULL REFERENCES part (part), qty INTEGER NOT NULL, use_by TEXT NOT NULL) STRICT;
+CREATE INDEX lot_part ON lot (part, seq);
+CREATE INDEX lot_entry ON lot (entry);
+CREATE TABLE owing (
+  seq INTEGER PRIMARY KEY, entry INTEGER NOT NULL REFERENCES entry (seq), claim TEXT NOT NULL,
+  kind TEXT NOT NULL CHECK (kind IN ('old unit', 'warranty', 'return')), supplier TEXT NOT NULL,
+  part TEXT NOT NULL REFERENCES part (part), qty INTEGER NOT NULL, amount INTEGER NOT NULL, order_no TEXT NOT NULL,
+  job TEXT NOT NULL, due TEXT NOT NULL,
+  step TEXT NOT NULL CHECK (step IN ('owed', 'taken off', 'sent back', 'credited', 'given up'))) STRICT;
+CREATE INDEX owing_claim ON owing (claim, seq);
+CREATE INDEX owing_entry ON owing (entry);
+"""
+
+
+def insert(connection: sqlite3.Connection, seq: int, rows: Iterable[Row]) -> None:
+    """Write rows as lines of the newest entry, inside the caller's transaction."""
+    for row in rows:
+        table = TABLES[type(row)]
+        marks = ", ".join("?" * (len(row) + 1))
+        connection.execute(f"INSERT INTO {table} (entry, {COLUMNS[table]}) VALUES ({marks})", (seq, *row))
+
+
+def rows_of(connection: sqlite3.Connection, seq: int) -> list[Row]:
+    """Every such row of an entry."""
+    return [
+        kind(*row)
+        for kind, table in TABLES.items()
+        for row in connection.execute(f"SELECT {COLUMNS[table]} FROM {table} WHERE entry = ? ORDER BY seq", (seq,))
+    ]
+
+
+def opposite(connection: sqlite3.Connection, seq: int) -> list[Row]:
+    """What takes the rows of an entry back: amounts with the opposite sign, an order as it stood before."""
+    found: list[Row] = []
+    for row in rows_of(connection, seq):
+        if isinstance(row, OrderStep):
+            found.append(_before(connection, row, seq))
+        else:
+            found.append(row._replace(**{name: -getattr(row, name) for name in _SIGNED[type(row)]}))
+    return found
+
+
+def _before(connection: sqlite3.Connection, row: OrderStep, seq: int) -> OrderStep:
+    """How an order stood before an entry; one that it made is left cancelled."""
+    known = connection.execute(
+        f"SELECT {COLUMNS['order_step']} FROM order_step WHERE order_no = ? AND entry < ? ORDER BY seq DESC LIMIT 1",
+        (row.order_no, seq),
+    ).fetchone()
+    return OrderStep(*known) if known else row._replace(state="cancelled")
