@@ -27,6 +27,8 @@ HOMES = {
     "job": ("fit", "missed", "finish", "undo"),
     "stock": ("stock", "count", "history", "received"),
     "week": ("reorder",),
+    "order": ("order",),
+    "receive": ("receive",),
     "forecast": ("forecast",),
     "levels": ("minmax",),
     "curve": ("curve",),

@@ -63,7 +63,7 @@ def orders(connection: sqlite3.Connection, *, only_open: bool = False) -> list[O
            WHERE s.seq IN (SELECT max(seq) FROM order_step GROUP BY order_no) ORDER BY s.order_no"""
     ).fetchall()
     wanted = [row for row in rows if not only_open or row[2] in _OPEN]
-    return [OrderState(*row, tuple(lines_of_order(connection, row[0]))) for row in wanted]
+    return [OrderState._make((*row, tuple(lines_of_order(connection, row[0])))) for row in wanted]
 
 
 def order_named(connection: sqlite3.Connection, order_no: str) -> OrderState | None:
@@ -84,7 +84,7 @@ def lines_of_order(connection: sqlite3.Connection, order_no: str) -> list[LineSt
            FROM order_line l WHERE l.order_no = ? GROUP BY l.part ORDER BY min(l.seq)""",
         (order_no,),
     )
-    found = [LineState(*row[:5], row[5] or "") for row in rows]
+    found = [LineState._make((*row[:5], row[5] or "")) for row in rows]
     return [line for line in found if line.ordered or line.received or line.cancelled]
 
 
@@ -135,9 +135,8 @@ class Claim(NamedTuple):
 
 def claims(connection: sqlite3.Connection) -> list[Claim]:
     """Everything that must or did go back, oldest first."""
-    rows = connection.execute(
-        f"SELECT e.at, {COLUMNS['owing']} FROM owing JOIN entry e ON e.seq = entry ORDER BY owing.seq"
-    )
+    at = "(SELECT at FROM entry WHERE seq = owing.entry)"
+    rows = connection.execute(f"SELECT {at}, {COLUMNS['owing']} FROM owing ORDER BY seq")
     found: dict[str, list[tuple[str, Owing]]] = {}
     for at, *row in rows:
         found.setdefault(row[0], []).append((at, Owing(*row)))

@@ -87,9 +87,9 @@ def _weekday(text: str) -> int:
     return min(days)
 
 
-def _folder(text: str) -> str:
+def _printable(text: str) -> str:
     if not text.isprintable():
-        raise BadValue(f"{text!r} is not a folder's name")
+        raise BadValue(f"{text!r} cannot be used: choose plain letters")
     return text
 
 
@@ -110,9 +110,10 @@ SETTINGS = {
     "daily_backup": Setting(
         "offer", "a copy after the day's first entry: offer, always or never", _one_of("offer", "always", "never")
     ),
-    "backup_folder": Setting("", "where copies go; beside the ledger when empty", _folder),
+    "backup_folder": Setting("", "where copies go; beside the ledger when empty", _printable),
     "payload_kg": Setting("", "what a van may carry in parts, in kg; empty for no limit", _amount_or_none("KGM")),
     "space_litres": Setting("", "what parts may fill in a van, in litres; empty for no limit", _amount_or_none("LTR")),
+    "firm_name": Setting("", "your firm's name, as orders show it", _printable),
     "review_day": Setting("Fri", "weekday of the reorder list; a supplier's next order day counts", _weekday),
     "line_cost": Setting("0.20", "what an order line costs to pick, check and put away, an estimate", _money),
     "holding_percent": Setting("25", "what holding stock for a year costs, in percent of it", _percent(0, 100)),

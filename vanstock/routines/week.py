@@ -7,18 +7,20 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
+from typing import NamedTuple
 
 from vanstock.exchange.csvfile import write_rows
 from vanstock.kit.reorder import StockPosition, SupplierOrder, plan_reorder
 from vanstock.ledger import reading
 from vanstock.ledger.basis import Basis
+from vanstock.ledger.orders import on_order
 from vanstock.model import Catalogue, Job, MinMax, Supplier
 from vanstock.quantity import format_money, format_qty
-from vanstock.routines.forecasts import forecast_all
-from vanstock.routines.levels import plan_levels
+from vanstock.routines.forecasts import PartForecast, forecast_all
+from vanstock.routines.levels import Plan, plan_levels
 from vanstock.routines.past import Past, fitted_so_far, group_supply, read_past
 from vanstock.routines.session import Session
-from vanstock.routines.settings import calendar, target
+from vanstock.routines.settings import calendar, handling, target
 from vanstock.routines.why import bases
 from vanstock.workdays import next_cutoff
 
@@ -35,18 +37,52 @@ class Reorder:
     basis: tuple[Basis, ...] = ()
 
 
-def reorder(session: Session, day: date | None = None) -> Reorder:
-    """Work out what to order at a review on `day` (today when None)."""
+class Ahead(NamedTuple):
+    """What a review looks at: the past, the levels and the stream they rest on, forecasts, each part's position, and
+    what the rule would order of each supplier."""
+
+    past: Past
+    plan: Plan
+    forecasts: Mapping[str, PartForecast]
+    positions: tuple[StockPosition, ...]
+    orders: tuple[SupplierOrder, ...]
+    holding: float
+
+    @property
+    def weekly_use(self) -> dict[str, float]:
+        """Base units used in a week, by group."""
+        stream = self.plan.coming.stream
+        return {shelf.group: float(mean) for shelf, mean in zip(stream.shelves, stream.weekly_mean, strict=True)}
+
+    def worth(self, part: str) -> float:
+        """What ordering a part is worth in jobs: those that its next step would finish or its last one loses, and all
+        that take it where booked jobs need it."""
+        group = self.past.groups.get(part, part)
+        margin = self.plan.margins[group]
+        short = any(row.levels.part == group and row.position < row.booked_need for row in self.positions)
+        return margin.taken if short else max(margin.lost, margin.gained)
+
+
+def look_ahead(session: Session, day: date | None = None) -> Ahead:
+    """Everything that a review on `day` (today when None) rests on."""
     past = read_past(session)
     forecasts = forecast_all(session, past)
-    wanted = plan_levels(session, past).levels
-    review = day or session.today
+    plan = plan_levels(session, past)
     intervals = {part: row.forecast.interval_days for part, row in forecasts.items()}
-    positions = _positions(session, past, wanted, _booked(session, past, review, intervals))
-    orders = plan_reorder(positions, past.catalogue.suppliers)
+    booked = _booked(session, past, day or session.today, intervals)
+    positions = tuple(_positions(session, past, plan.levels, booked))
+    orders = tuple(plan_reorder(positions, past.catalogue.suppliers))
+    return Ahead(past, plan, forecasts, positions, orders, handling(session).holding)
+
+
+def reorder(session: Session, day: date | None = None) -> Reorder:
+    """Work out what to order at a review on `day` (today when None)."""
+    ahead = look_ahead(session, day)
+    review = day or session.today
     moment = session.now if review == session.today else datetime.combine(review, datetime.min.time())
-    listed = tuple(_with_cutoff(session, past, order, moment) for order in orders)
-    return Reorder(review, listed, past.catalogue, bases(session, forecasts, wanted))
+    listed = tuple(_with_cutoff(session, ahead.past, order, moment) for order in ahead.orders)
+    rests_on = bases(session, ahead.forecasts, ahead.plan.levels)
+    return Reorder(review, listed, ahead.past.catalogue, rests_on)
 
 
 def _with_cutoff(
@@ -101,12 +137,13 @@ def _positions(session: Session, past: Past, wanted: Mapping[str, MinMax], booke
     for row in reading.balances(session.ledger):
         held[row.part] += row.qty
     on_hand = group_supply(past, held)
+    coming = group_supply(past, on_order(session.ledger))
     return [
         StockPosition(
             part=past.catalogue.parts[past.catalogue.current(part)],
             levels=level,
             on_hand=on_hand.get(part, 0),
-            on_order=0,
+            on_order=coming.get(part, 0),
             reserved=booked.reserved.get(part, 0),
             booked_need=booked.needed.get(part, 0),
         )
