@@ -88,6 +88,14 @@ REORDER = {
                    "min": DECIMAL, "max": DECIMAL, "why": str}],
     }],
 }  # fmt: skip
+ORDER = {
+    "drafted": [str],
+    "orders": [{
+        "supplier": str, "cutoff": (str, type(None)), "expected": (str, type(None)), "goods": MONEY, "carriage": MONEY,
+        "total": MONEY, "top_up": str, "notes": [str],
+        "lines": [{"part": str, "qty": DECIMAL, "cost": MONEY, "why": str}],
+    }],
+}  # fmt: skip
 MINMAX = {
     "target": float, "completion": float, "cash": MONEY,
     "parts": [{"part": str, "min": DECIMAL, "max": DECIMAL, "pinned": bool, "basis": str}],
@@ -122,7 +130,8 @@ FORECAST = {
     ("line", "shape"),
     [("loadout", LOADOUT), ("loadout", BESIDE), ("loadout J0785", WHY), ("loadout J0785 --why", WHY),
      ("score", SCORE), ("reading J0785", READINGS), ("reading", {"kinds": [{"kind": str, "what": str}]}),
-     ("reorder", REORDER), ("minmax", MINMAX), ("minmax --cash 2500", {**MINMAX, "target": type(None)}),
+     ("reorder", REORDER), ("order", ORDER), ("order list", {"orders": list}),
+     ("minmax", MINMAX), ("minmax --cash 2500", {**MINMAX, "target": type(None)}),
      ("minmax GK-KRA-011-A --why", LEVEL_WHY), ("curve", CURVE), ("replay --weeks 4", REPLAY),
      ("stock", STOCK), ("forecast", FORECAST),
      ("booking list", {"jobs": [{"job": str, "date": str, "codes": [str], "chosen": [str], "readings": str}]}),
@@ -200,6 +209,15 @@ def test_order_lines_add_up(vanstock: Run) -> None:
         ("reading J0785 boost 1bar", 1, "reading 'boost' is not one of"),
         ("reading J9999 idle 45mbar", 1, "no job 'J9999'"),
         ("score --since yesterday", 1, "does not exist"),
+        ("order --set GK-KRA-011-A", 1, "--set 'GK-KRA-011-A' cannot be read: write it like"),
+        ("order --budget -5", 1, "--budget '-5' is below zero"),
+        ("order --supplier NOBODY", 1, "no supplier 'NOBODY': there is "),
+        ("order show O0001", 1, "no order 'O0001'"),
+        ("order sent O0001", 1, "no order 'O0001'"),
+        ("order cancel O0001", 1, "no order 'O0001'"),
+        ("receive O0001", 1, "no order 'O0001'"),
+        ("receive O0001 --rest perhaps", 1, "--rest 'perhaps' is neither later nor cancel"),
+        ("receive O0001 --carriage -5", 1, "--carriage '-5' is below zero"),
         ("setting payload_kg 0", 1, "is not above zero"),
         ("setting second_visit_cost -1", 2, "No such option"),
         ("setting target 2", 1, "is not a number from"),

@@ -93,7 +93,12 @@ def test_every_rule_holds_on_a_busy_ledger_and_on_an_empty_one(busy: Session, se
             "UPDATE movement SET order_no = 'A1'; INSERT INTO entry VALUES (9, 'x', '2027-03-01T12:00:00+00:00',"
             " 'received', '', '', NULL, ''); INSERT INTO movement VALUES (98, 9, 'SNS-1', 1, 'supplier', 'van', 1,"
             " NULL, 'A1')",
-            "no order was received twice",
+            "of every order line no more has come or was cancelled than was ordered",
+        ),
+        (
+            "INSERT INTO order_step VALUES (1, 2, 'O0001', 'DAY', 'cancelled', '');"
+            " INSERT INTO order_line VALUES (1, 2, 'O0001', 'SNS-1', 2, 0, 472000, '')",
+            "of no closed order anything is still to come",
         ),
         ("INSERT INTO forgotten VALUES ('J1', 8)", "what was forgotten stays forgotten"),
     ],

@@ -51,7 +51,7 @@ def order(
     ] = None,
     drop: Annotated[list[str] | None, typer.Option("--drop", metavar="PART", help="Leave a part off.")] = None,
     supplier: Annotated[str, typer.Option("--supplier", metavar="ID", help="From this supplier only.")] = "",
-    budget: Annotated[str, typer.Option("--budget", metavar="AMOUNT", help="Spend no more, ex VAT.")] = "",
+    budget: Annotated[str, typer.Option("--budget", metavar="AMOUNT", help="Goods for no more, ex VAT.")] = "",
     again: Annotated[bool, typer.Option("--again", help="Let --set order what is on order already.")] = False,
     no_top_up: Annotated[bool, typer.Option("--no-top-up", help="Add nothing to save carriage.")] = False,
     to: Folder = None,
@@ -116,7 +116,7 @@ def _show_proposal(proposal: Proposal) -> None:
     for one in proposal.orders:
         until = f"order by {one.cutoff:%a} {one.cutoff:%Y-%m-%d %H:%M}" if one.cutoff else "no cut-off known"
         expected = f", goods by {one.expected:%a} {one.expected}" if one.expected else ""
-        say(f"{one.supplier.supplier or 'NO SUPPLIER'}  {one.supplier.name}: {until}{expected}")
+        paragraph(f"{one.supplier.supplier or 'NO SUPPLIER'} {one.supplier.name}: {until}{expected}")
         columns = (Column("part"), words("what"), figure("order"), figure("cost"), words("why"))
         table(columns, [(line.part.part, line.part.description, show_qty(line.qty, line.part.unit),
                          format_money(line.cost), line.why) for line in one.lines])  # fmt: skip

@@ -10,6 +10,8 @@ import sqlite3
 from collections.abc import Iterable
 from typing import NamedTuple
 
+from vanstock.errors import VanstockError
+
 
 class OrderStep(NamedTuple):
     """An order is now drafted, sent, received (closed) or cancelled; `expected` is the day its goods should come."""
@@ -58,7 +60,7 @@ class Owing(NamedTuple):
 
 Row = OrderStep | OrderLine | LotRow | Owing
 TABLES: dict[type[Row], str] = {OrderStep: "order_step", OrderLine: "order_line", LotRow: "lot", Owing: "owing"}
-_SIGNED = {OrderLine: ("ordered", "cancelled"), LotRow: ("qty",), Owing: ("qty", "amount")}
+_SIGNED = {LotRow: ("qty",), Owing: ("qty", "amount")}
 COLUMNS = {table: ", ".join(kind._fields) for kind, table in TABLES.items()}
 """The columns of each table without its number and its entry."""
 
@@ -110,14 +112,41 @@ def rows_of(connection: sqlite3.Connection, seq: int) -> list[Row]:
 
 
 def opposite(connection: sqlite3.Connection, seq: int) -> list[Row]:
-    """What takes the rows of an entry back: amounts with the opposite sign, an order as it stood before."""
+    """What takes the rows of an entry back: amounts with the opposite sign, an order and its prices as they stood
+    before. Raises `VanstockError` when a later entry that stands is about the same order."""
     found: list[Row] = []
     for row in rows_of(connection, seq):
+        if isinstance(row, OrderStep | OrderLine):
+            _refuse_changed_again(connection, row.order_no, seq)
         if isinstance(row, OrderStep):
             found.append(_before(connection, row, seq))
+        elif isinstance(row, OrderLine):
+            found.append(_line_before(connection, row, seq))
         else:
             found.append(row._replace(**{name: -getattr(row, name) for name in _SIGNED[type(row)]}))
     return found
+
+
+def _refuse_changed_again(connection: sqlite3.Connection, order_no: str, seq: int) -> None:
+    """An order is taken back from its newest act on; what was undone, and its undoing, do not count."""
+    later = connection.execute(
+        """SELECT 1 FROM entry e WHERE e.seq > ?1 AND e.reverses IS NULL
+             AND NOT EXISTS (SELECT 1 FROM entry u WHERE u.reverses = e.seq
+               AND NOT EXISTS (SELECT 1 FROM entry b WHERE b.reverses = u.seq))
+             AND (EXISTS (SELECT 1 FROM order_step s WHERE s.entry = e.seq AND s.order_no = ?2)
+               OR EXISTS (SELECT 1 FROM order_line l WHERE l.entry = e.seq AND l.order_no = ?2))""",
+        (seq, order_no),
+    ).fetchone()
+    if later:
+        raise VanstockError(f"{order_no} was changed again after that: undo the later change first")
+
+
+def _line_before(connection: sqlite3.Connection, row: OrderLine, seq: int) -> OrderLine:
+    """The amounts taken back, at the price and for the day that the line had before."""
+    sql = "SELECT price, expected FROM order_line WHERE order_no = ? AND part = ? AND entry < ? ORDER BY seq DESC"
+    known = connection.execute(sql, (row.order_no, row.part, seq)).fetchone()
+    price, expected = known or (row.price, row.expected)
+    return row._replace(ordered=-row.ordered, cancelled=-row.cancelled, price=price, expected=expected)
 
 
 def _before(connection: sqlite3.Connection, row: OrderStep, seq: int) -> OrderStep:

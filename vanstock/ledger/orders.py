@@ -60,7 +60,8 @@ def orders(connection: sqlite3.Connection, *, only_open: bool = False) -> list[O
              (SELECT f.at FROM order_step d JOIN entry f ON f.seq = d.entry WHERE d.order_no = s.order_no
               ORDER BY d.seq LIMIT 1)
            FROM order_step s JOIN entry e ON e.seq = s.entry
-           WHERE s.seq IN (SELECT max(seq) FROM order_step GROUP BY order_no) ORDER BY s.order_no"""
+           WHERE s.seq IN (SELECT max(seq) FROM order_step GROUP BY order_no)
+           ORDER BY length(s.order_no), s.order_no"""
     ).fetchall()
     wanted = [row for row in rows if not only_open or row[2] in _OPEN]
     return [OrderState._make((*row, tuple(lines_of_order(connection, row[0])))) for row in wanted]
@@ -90,8 +91,14 @@ def lines_of_order(connection: sqlite3.Connection, order_no: str) -> list[LineSt
 
 def next_number(connection: sqlite3.Connection) -> str:
     """The number of the next order: O0001 and so on."""
-    row = connection.execute("SELECT count(DISTINCT order_no) FROM order_step").fetchone()
-    return f"O{row[0] + 1:04}"
+    row = connection.execute("SELECT max(CAST(substr(order_no, 2) AS INTEGER)) FROM order_step").fetchone()
+    return f"O{(row[0] or 0) + 1:04}"
+
+
+def claims_made(connection: sqlite3.Connection) -> int:
+    """The highest number that a claim ever had."""
+    row = connection.execute("SELECT max(CAST(substr(claim, 2) AS INTEGER)) FROM owing").fetchone()
+    return int(row[0] or 0)
 
 
 def on_order(connection: sqlite3.Connection) -> dict[str, int]:

@@ -17,7 +17,7 @@ from vanstock.ledger import orders as ledger_orders
 from vanstock.ledger.entries import SUPPLIER, Draft
 from vanstock.ledger.orderrows import LotRow, OrderLine, OrderStep, Owing, Row
 from vanstock.ledger.orders import LineState, OrderState
-from vanstock.ledger.valuing import Line
+from vanstock.ledger.valuing import Line, share_carriage
 from vanstock.model import Entry, Part
 from vanstock.quantity import parse_price, parse_qty, show_qty, value_of
 from vanstock.routines.naming import find_part
@@ -126,7 +126,13 @@ def _planned(session: Session, order: OrderState, came: Came) -> list[_Planned]:
 
 
 def _by_part(session: Session, typed: Mapping[str, str]) -> dict[str, str]:
-    return {find_part(session, text).part: value for text, value in typed.items()}
+    found: dict[str, str] = {}
+    for text, value in typed.items():
+        part = find_part(session, text).part
+        if part in found:
+            raise BadValue(f"{part} is named twice: say it once")
+        found[part] = value
+    return found
 
 
 def _part(session: Session, number: str) -> Part:
@@ -145,26 +151,11 @@ def _lines(session: Session, order: OrderState, rows: list[_Planned], where: tup
     came, place = where
     good = [row for row in rows if row.good]
     worth = [value_of(row.good, row.part.unit, row.price) for row in good]
-    shares = shared(came.carriage, worth)
+    shares = share_carriage(worth, came.carriage)
     return tuple(
         Line(row.part.part, row.good, SUPPLIER, place, with_vat(session, value + share), order_no=order.order_no)
         for row, value, share in zip(good, worth, shares, strict=True)
     )
-
-
-def shared(total: int, worth: list[int]) -> list[int]:
-    """A sum shared out by worth, to the penny: each its part rounded down, what is left to the largest remainders.
-
-    >>> shared(100, [200, 100, 0]), shared(5, [0, 0])
-    ([67, 33, 0], [3, 2])
-    """
-    weights = worth if sum(worth) else [1] * len(worth)
-    whole = sum(weights)
-    found = [total * one // whole for one in weights] if weights else []
-    order = sorted(range(len(weights)), key=lambda i: (-(total * weights[i] % whole), i))
-    for i in order[: total - sum(found)]:
-        found[i] += 1
-    return found
 
 
 def _rows(session: Session, order: OrderState, rows: list[_Planned], came: Came) -> list[Row]:
@@ -191,7 +182,8 @@ def _rows(session: Session, order: OrderState, rows: list[_Planned], came: Came)
             found.append(Owing(next(numbers), "return", order.supplier, row.part.part, row.damaged, worth,
                                order.order_no, "", "", "owed"))  # fmt: skip
     if not still:
-        found.append(OrderStep(order.order_no, order.supplier, "received", ""))
+        came_in = any(row.good or row.line.received for row in rows)
+        found.append(OrderStep(order.order_no, order.supplier, "received" if came_in else "cancelled", ""))
     elif order.state == "drafted" or expected:
         found.append(OrderStep(order.order_no, order.supplier, "sent", expected or order.expected))
     return found
@@ -201,8 +193,7 @@ def _claim_numbers(session: Session) -> Iterator[str]:
     """The numbers of claims from the next one on: R0001 and so on."""
     from itertools import count
 
-    known = len({claim.claim for claim in ledger_orders.claims(session.ledger)})
-    return (f"R{number:04}" for number in count(known + 1))
+    return (f"R{number:04}" for number in count(ledger_orders.claims_made(session.ledger) + 1))
 
 
 def _lot(session: Session, row: _Planned, came: Came) -> list[Row]:

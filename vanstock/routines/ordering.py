@@ -22,6 +22,7 @@ from vanstock.model import Catalogue, Entry, Part, Supplier
 from vanstock.orderdoc import OrderDoc, OrderDocLine
 from vanstock.quantity import parse_qty, round_up_to_packs, show_qty, value_of
 from vanstock.routines.naming import find_part
+from vanstock.routines.past import group_supply
 from vanstock.routines.session import Session, once, one_act
 from vanstock.routines.settings import calendar, setting_text
 from vanstock.routines.week import Ahead, look_ahead
@@ -57,7 +58,7 @@ class ProposedLine(NamedTuple):
 
 class Proposed(NamedTuple):
     """An order as it would be drafted: until when it must be in, when its goods come (None: not known), what topping it
-    up adds and says, and what is wrong with sending it as it is."""
+    up adds and says, what of its parts was on order already, and what is wrong with sending it as it is."""
 
     supplier: Supplier
     lines: tuple[ProposedLine, ...]
@@ -66,6 +67,7 @@ class Proposed(NamedTuple):
     carriage: int
     topped: TopUp | None
     warnings: tuple[str, ...] = ()
+    on_order: Mapping[str, int] | None = None
 
     @property
     def goods(self) -> int:
@@ -104,11 +106,12 @@ def _looked_over(session: Session, ahead: Ahead, look: LastLook) -> list[Propose
         part = find_part(session, text)
         if lines.pop(part.part, None) is None:
             raise BadValue(f"{part.part} is not on the list: nothing to drop")
-    coming = ledger_orders.on_order(session.ledger)
+    coming = group_supply(ahead.past, ledger_orders.on_order(session.ledger))
     for text, amount in look.amounts.items():
         part = known.parts[known.current(find_part(session, text).part)]
-        if part.part not in lines and coming.get(part.part) and not look.again:
-            on_the_way = show_qty(coming[part.part], part.unit)
+        on_order = coming.get(ahead.past.groups[part.part], 0)
+        if part.part not in lines and on_order and not look.again:
+            on_the_way = show_qty(on_order, part.unit)
             raise BadValue(f"{on_the_way} of {part.part} are on order already: --again orders more")
         lines[part.part] = _by_hand(part, amount)
     return [line for line in lines.values() if look.supplier in ("", line.part.supplier)]
@@ -145,13 +148,13 @@ def _order(session: Session, ahead: Ahead, look: LastLook, chosen: tuple[str, Se
     goods = sum(line.cost for line in lines)
     topped = None
     if look.top_up and look.budget is None and name:
-        topped = top_up(goods, supplier, _candidates(ahead, supplier, {line.part.part for line in lines}),
-                        Prudence(ahead.holding))  # fmt: skip
+        left_out = {line.part.part for line in lines} | {find_part(session, text).part for text in look.drop}
+        topped = top_up(goods, supplier, _candidates(ahead, supplier, left_out), Prudence(ahead.holding))
         lines += [_brought_forward(ahead.past.catalogue.parts[one.part], one.qty) for one in topped.adds]
     total = sum(line.cost for line in lines)
     cutoff, expected = when(session, ahead.past.catalogue, supplier, [line.part for line in lines])
     return Proposed(supplier, tuple(lines), cutoff, expected, carriage_of(total, supplier), topped,
-                    _warnings(session, supplier, total, cutoff))  # fmt: skip
+                    _warnings(session, supplier, total, cutoff), ledger_orders.on_order(session.ledger))  # fmt: skip
 
 
 def _brought_forward(part: Part, qty: int) -> ProposedLine:
@@ -214,6 +217,7 @@ def draft(session: Session, proposed: Proposed, entry_id: str = "") -> Ordered:
     expected = proposed.expected.isoformat() if proposed.expected else ""
 
     def plan() -> Draft:
+        _refuse_ordered_since(session, proposed)
         number = ledger_orders.next_number(session.ledger)
         step = OrderStep(number, proposed.supplier.supplier, "drafted", expected)
         lines = [OrderLine(number, one.part.part, one.qty, 0, one.part.cost, expected) for one in proposed.lines]
@@ -222,6 +226,16 @@ def draft(session: Session, proposed: Proposed, entry_id: str = "") -> Ordered:
     asked = (proposed.supplier.supplier, tuple((one.part.part, one.qty, one.part.cost) for one in proposed.lines))
     entry = once(session, Draft(session.now, "order drafted", id=entry_id, asked=asked), plan)
     return _after(session, entry)
+
+
+def _refuse_ordered_since(session: Session, proposed: Proposed) -> None:
+    """Two people may look at one list: what was ordered after it was worked out is not ordered again."""
+    if proposed.on_order is None:
+        return
+    now = ledger_orders.on_order(session.ledger)
+    for line in proposed.lines:
+        if now.get(line.part.part, 0) != proposed.on_order.get(line.part.part, 0):
+            raise BadValue(f"{line.part.part} was ordered meanwhile: look at the list again, then order")
 
 
 def _after(session: Session, entry: Entry) -> Ordered:
