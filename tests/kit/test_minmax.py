@@ -156,25 +156,30 @@ steps_held = st.integers(1, 60)
 def test_min_is_a_step_below_the_level_and_max_whole_lots_above_min(how: Buying, steps: int, most: int | None) -> None:
     level = steps * how.step
     low, high = min_and_max(level, how, most=most)
-    assert low == level - how.step
-    assert low < high <= low + how.quantity
-    assert (high - low) % how.lot == 0
-    assert level_of(low, high, how.step) == level
-    if most is None:
+    kept = level if most is None else min(level, how.highest_level(most))
+    assert level_of(low, high, how.step) == kept
+    if kept:
+        assert low == kept - how.step
         assert high == low + how.quantity
-    elif low + how.lot <= most:
-        assert high <= most
-        assert high == low + how.quantity or high + how.lot > most
+        assert (high - low) % how.lot == 0
     else:
-        assert high == low + how.lot
+        assert (low, high) == (0, 0)
+    assert most is None or high <= most
+
+
+@given(buyings, st.integers(0, 6_000))
+def test_what_expires_is_ordered_by_no_more_than_half_of_what_may_be_held_or_a_lot(how: Buying, most: int) -> None:
+    found = how.within(most)
+    assert found.quantity % how.lot == 0
+    assert how.lot <= found.quantity <= max(how.lot, min(how.quantity, most / 2))
 
 
 @given(buyings, st.integers(0, 6_000))
 def test_the_highest_level_stays_within_the_most_and_a_step_more_does_not(how: Buying, most: int) -> None:
     level = how.highest_level(most)
     assert level % how.step == 0
-    assert min_and_max(level, how, most=most)[1] <= most
-    assert min_and_max(level + how.step, how, most=most)[1] > most
+    assert min_and_max(level, how)[1] <= most
+    assert min_and_max(level + how.step, how)[1] > most
 
 
 @given(buyings, st.integers(-5, 0))

@@ -128,7 +128,7 @@ def _show_sum(found: Levels) -> None:
         say("no jobs are known to come yet: book some, or import finished ones")
         return
     say(f"to expect: {100 * found.completion:.1f} of 100 jobs finished on the first visit")
-    if found.asked_cash is not None and found.cash > found.asked_cash:
+    if found.asked_cash is not None and found.pinned_cash > found.asked_cash:
         paragraph(f"{format_money(found.asked_cash)} cannot be kept to: the pinned parts alone cost more")
     elif found.target is not None and found.completion < found.target - 0.01:
         paragraph(

@@ -45,7 +45,7 @@ def _lines(found: LevelWhy) -> list[tuple[str, str]]:
     if found.level.pinned:
         lines.append(("set by", "hand: it stays where it is until --unpin"))
     if found.level.max:
-        saves = format_money(margin.cash)
+        saves = format_money(margin.cash * (1 if found.level.min else found.buying.quantity // found.buying.step))
         lines.append((f"{step} less", f"saves {saves} and loses {_jobs(margin.lost, found.lost)}"))
     if margin.taken:
         more = f"costs {_more_cash(found)} and finishes {_jobs(margin.gained, found.gained)}"

@@ -155,11 +155,12 @@ def list_(
 ) -> None:
     """List the orders that something is still to come of."""
     from vanstock.routines import ordering as routine
+    from vanstock.routines.naming import parts_of
 
     with opened(ctx) as session:
         found = routine.order_list(session, only_open=not everything)
         late = {one.order_no: any(routine.overdue(session, line) for line in one.lines) for one in found}
-        lines = {one.order_no: routine.with_parts(session, one) for one in found} if json else {}
+        lines = {one.order_no: parts_of(session, one) for one in found} if json else {}
     if json:
         as_json({"orders": [_state_json(one, lines[one.order_no]) for one in found]})
         return
@@ -178,10 +179,11 @@ def show(ctx: typer.Context, number: Number, to: Folder = None, json: Json = Fal
     """Show an order as it stands, and write its documents."""
     from vanstock.exchange.orderdocs import as_text
     from vanstock.routines import ordering as routine
+    from vanstock.routines.naming import parts_of
 
     with opened(ctx) as session:
         found = routine.order_named(session, number)
-        doc, lines = routine.document(session, found), routine.with_parts(session, found)
+        doc, lines = routine.document(session, found), parts_of(session, found)
     paths = _documents(doc, to) if to is not None else ()
     if json:
         as_json(_state_json(found, lines))

@@ -43,7 +43,11 @@ class Buying(NamedTuple):
 
     def highest_level(self, most: int) -> int:
         """The highest level that never leaves more than `most` base units."""
-        return max(most - self.lot + self.step, 0) // self.step * self.step
+        return max(most - self.quantity + self.step, 0) // self.step * self.step
+
+    def within(self, most: int) -> Buying:
+        """The same, ordered by no more than half of what may be held at most, so that a level has room too."""
+        return self._replace(quantity=min(self.quantity, max(self.lot, most // 2 // self.lot * self.lot)))
 
 
 def economic_quantity(*, line_cost: float, use: float, holding: float) -> float:
@@ -115,12 +119,9 @@ def _least(between: float) -> int:
 
 
 def min_and_max(level: int, how: Buying, *, most: int | None = None) -> tuple[int, int]:
-    """Min and max in base units for a level; none for none. Max is no more than `most`, of which one lot is left."""
-    if level <= 0:
-        return 0, 0
-    low = level - how.step
-    room = how.quantity if most is None else min(how.quantity, (most - low) // how.lot * how.lot)
-    return low, low + max(room, how.lot)
+    """Min and max in base units for a level, no higher than `most` allows; none for none."""
+    level = level if most is None else min(level, how.highest_level(most))
+    return (level - how.step, level - how.step + how.quantity) if level > 0 else (0, 0)
 
 
 def level_of(low: int, high: int, step: int) -> int:

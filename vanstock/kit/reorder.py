@@ -30,8 +30,10 @@ class StockPosition:
 
     @property
     def position(self) -> int:
-        """What can be counted on when the next order comes in."""
-        return self.on_hand + self.on_order - self.reserved
+        """What can be counted on when the next order comes in; what later jobs are kept is never owed, since an order
+        for them can still come in time."""
+        have = self.on_hand + self.on_order
+        return max(have - self.reserved, min(have, 0))
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,6 +30,8 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 JOBS = 10_000
+_MOST_CELLS = 20_000_000
+"""Weeks times shelves: a firm with hardly any jobs is gone through no longer than this, however few jobs are drawn."""
 
 
 class Kind(NamedTuple):
@@ -97,12 +99,13 @@ def draw_stream(
     rng = np.random.default_rng(seed)
     weeks, days = max(ahead.week_of_day) + 1, len(ahead.week_of_day)
     weekly = sum(kind.weekly for kind in kinds if kind.asks) + len(ahead.booked) / weeks
-    passes = max(1, round(jobs / (weekly * weeks))) if weekly > 0 else 1
+    passes = max(1, round(min(jobs / (weekly * weeks), _MOST_CELLS / (weeks * len(shelves) + 1)))) if weekly > 0 else 1
     day, kind = _arrivals(kinds, ahead, passes, rng)
     place = {shelf.group: i for i, shelf in enumerate(shelves)}
     rows = _needs_of(kinds, ahead, kind, place, rng)
     level = _level(rows, day, shelves, days, rng)
-    asks = np.array([one.asks for one in kinds] + [True] * len(ahead.booked), dtype=np.bool_)[kind]
+    known = [needs.known for _, _, needs in ahead.booked]
+    asks = np.array([one.asks for one in kinds] + known[::-1], dtype=np.bool_)[kind]
     mean, variance = _by_week(rows, day, ahead, (len(shelves), passes))
     return Stream(tuple(shelves), _asked(rows, level, asks, shelves), kind[asks], day[asks], mean, variance)
 
@@ -116,9 +119,7 @@ def _arrivals(kinds: Sequence[Kind], ahead: Ahead, passes: int, rng: np.random.G
     first = np.searchsorted(week_of_day, np.arange(week_of_day[-1] + 1))
     length = np.bincount(week_of_day)
     mean = np.outer(length / ahead.days_in_full_week, [kind.weekly for kind in kinds])
-    for at, kind, _ in ahead.booked:
-        if kind >= 0:
-            mean[week_of_day[at], kind] = max(0.0, mean[week_of_day[at], kind] - 1)
+    _take_off_booked(mean, ahead, np.array([kind.asks for kind in kinds], dtype=np.bool_))
     totals = _counts(np.tile(mean.sum(axis=1), passes), ahead.dispersion, rng)
     weeks = np.repeat(np.arange(len(totals)), totals)
     within, turn = weeks % len(length), weeks // len(length)
@@ -132,6 +133,18 @@ def _arrivals(kinds: Sequence[Kind], ahead: Ahead, passes: int, rng: np.random.G
     every_kind = np.concatenate([kind_of, np.array(booked_kind, dtype=np.int64)])
     order = np.argsort(every_day, kind="stable")
     return every_day[order], every_kind[order]
+
+
+def _take_off_booked(mean: Floats, ahead: Ahead, asks: NDArray[np.bool_]) -> None:
+    """Take the jobs booked in a week off those forecast for it: off their own kind first, the rest off all kinds."""
+    for at, kind, _ in ahead.booked:
+        week = mean[ahead.week_of_day[at]]
+        own = min(1.0, float(week[kind])) if kind >= 0 else 0.0
+        if kind >= 0:
+            week[kind] -= own
+        others = float(week[asks].sum())
+        if others > 0:
+            week[asks] *= max(0.0, 1 - (1 - own) / others)
 
 
 def _counts(mean: NDArray[np.float64], dispersion: float, rng: np.random.Generator) -> Ints:

@@ -42,10 +42,11 @@ def keep(connection: sqlite3.Connection, rows: Iterable[Basis]) -> int:
     return len(new)
 
 
-def newest(connection: sqlite3.Connection) -> dict[str, Basis]:
-    """What was kept last of each part, by its number."""
-    sql = f"SELECT {_COLUMNS} FROM basis WHERE seq IN (SELECT max(seq) FROM basis GROUP BY part)"
-    return {row.forecast.part: row for row in map(_read, connection.execute(sql))}
+def newest(connection: sqlite3.Connection, until: str = "9999-12-31") -> dict[str, Basis]:
+    """What was kept last of each part, up to a moment, by its number."""
+    sql = f"""SELECT {_COLUMNS} FROM basis WHERE seq IN
+      (SELECT max(seq) FROM basis WHERE datetime(at) <= datetime(?) GROUP BY part)"""
+    return {row.forecast.part: row for row in map(_read, connection.execute(sql, (until,)))}
 
 
 def past(connection: sqlite3.Connection, part: str) -> list[Basis]:

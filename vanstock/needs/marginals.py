@@ -37,17 +37,17 @@ def marginals(needs: JobNeeds, component_of: Mapping[str, str]) -> list[NeedLine
     return sorted(lines, key=lambda line: (-line.probability, line.group))
 
 
-def mean_needs(needs: JobNeeds) -> dict[str, float]:
-    """Base units of each group that a job takes, on average."""
+def mean_needs(needs: JobNeeds) -> dict[str, tuple[float, float]]:
+    """Base units of each group that a job takes, on average, and the mean of their square, component by component."""
     mean: dict[str, float] = defaultdict(float)
-    for case in needs.cases:
-        for group, qty in case.needs.items():
-            mean[group] += case.weight * qty
-    for choice in needs.prior:
-        for probability, need in choice.outcomes:
-            for group, qty in need.items():
-                mean[group] += needs.prior_weight * probability * qty
-    return dict(mean)
+    square: dict[str, float] = defaultdict(float)
+    outcomes = [(case.weight, case.needs) for case in needs.cases]
+    outcomes += [(needs.prior_weight * p, need) for choice in needs.prior for p, need in choice.outcomes]
+    for weight, need in outcomes:
+        for group, qty in need.items():
+            mean[group] += weight * qty
+            square[group] += weight * qty * qty
+    return {group: (qty, square[group]) for group, qty in mean.items()}
 
 
 def _prior_amounts(prior: tuple[ComponentChoice, ...]) -> dict[str, dict[int, float]]:

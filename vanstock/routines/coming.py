@@ -48,11 +48,12 @@ class Loss(NamedTuple):
 
 class Known(NamedTuple):
     """What is known beside jobs: losses found by counts, the day of the first count (None: nothing was counted yet),
-    and the quantity that each group was last ordered by."""
+    the quantity that each group was last ordered by, and the min and max of those pinned by hand."""
 
     losses: tuple[Loss, ...] = ()
     counted_since: date | None = None
     quantities: Mapping[str, int] = MappingProxyType({})
+    pinned: Mapping[str, tuple[int, int]] = MappingProxyType({})
 
 
 NOTHING_ELSE = Known()
@@ -88,14 +89,13 @@ def coming(session: Session, past: Past, known: Known = NOTHING_ELSE, *, jobs: i
     booked = _booked(session, past, days)
     lines = [(day, numbers.get((job.family, job.job_type), -1), _left(session, past, book, job)) for day, job in booked]
     kinds += _outside_jobs(session, past, known)
-    groups = sorted(set(past.groups.values()))
-    use = _weekly_use(kinds)
-    costs, parts = handling(session), past.catalogue.parts
-    how = {g: buying(parts[g], use.get(g, 0.0), costs, before=known.quantities.get(g, 0)) for g in groups}
+    use = _weekly_use(kinds, [needs for _, _, needs in lines])
+    usable = _usable(past, use)
+    how = _bought(session, past, known, use, usable)
     ahead = Ahead(days.week_of, days.full_week, dispersion, lines)
-    shelves = _shelves(session, past, days, (how, use))
+    shelves = _shelves(session, past, days, (how, {group: mean for group, (mean, _) in use.items()}))
     stream = draw_stream(kinds, shelves, ahead, seed=SEED, jobs=jobs)
-    return Coming(stream, names, tuple(job for _, job in booked), how, _usable(past, stream))
+    return Coming(stream, names, tuple(job for _, job in booked), how, usable)
 
 
 def _days_ahead(today: date, days: Calendar) -> _Days:
@@ -174,15 +174,50 @@ def _left(session: Session, past: Past, book: CaseBook, job: Job) -> JobNeeds:
     return still_needed(book.needs_for(job), fitted_so_far(session, past, job))
 
 
-def _weekly_use(kinds: Sequence[Kind]) -> dict[str, float]:
-    """Base units of each group used in a full week, on average."""
+def _weekly_use(kinds: Sequence[Kind], booked: Sequence[JobNeeds]) -> dict[str, tuple[float, float]]:
+    """Base units of each group used in a full week, mean and variance: at the rates of the kinds, or by what is booked
+    where that is more."""
+    at_rates, as_booked = _used_by(kinds), _used_by([Kind(needs, 1 / WEEKS) for needs in booked])
+    return as_booked | {group: max(use, as_booked.get(group, use)) for group, use in at_rates.items()}
+
+
+def _used_by(kinds: Sequence[Kind]) -> dict[str, tuple[float, float]]:
     from vanstock.needs.marginals import mean_needs
 
-    use: dict[str, float] = defaultdict(float)
+    use: dict[str, tuple[float, float]] = {}
     for kind in kinds:
-        for group, qty in mean_needs(kind.needs).items():
-            use[group] += kind.weekly * qty
-    return dict(use)
+        for group, (qty, square) in mean_needs(kind.needs).items():
+            mean, variance = use.get(group, (0.0, 0.0))
+            use[group] = mean + kind.weekly * qty, variance + kind.weekly * square
+    return use
+
+
+def _usable(past: Past, use: Mapping[str, tuple[float, float]]) -> dict[str, int]:
+    """By group with a shelf life, the most that is surely used before it expires."""
+    found = {}
+    for group in set(past.groups.values()):
+        part = past.catalogue.parts[group]
+        if part.shelf_life_days is not None:
+            weeks, whole = part.shelf_life_days / 7, unit(part.unit).scale == 1
+            found[group] = surely_used(*use.get(group, (0.0, 0.0)), weeks, whole=whole)
+    return found
+
+
+def _bought(
+    session: Session, past: Past, known: Known, use: Mapping[str, tuple[float, float]], usable: Mapping[str, int]
+) -> dict[str, Buying]:
+    """How each group is bought: within its shelf life, and a pinned one as its pin says."""
+    costs, found = handling(session), {}
+    for group in sorted(set(past.groups.values())):
+        part, mean = past.catalogue.parts[group], use.get(group, (0.0, 0.0))[0]
+        how = buying(part, mean, costs, before=known.quantities.get(group, 0))
+        if group in usable:
+            how = how.within(usable[group])
+        if group in known.pinned:
+            low, high = known.pinned[group]
+            how = how._replace(quantity=max((high - low) // how.step, 1) * how.step)
+        found[group] = how
+    return found
 
 
 def _shelves(
@@ -242,16 +277,3 @@ def reviews(supplier: Supplier, dates: Sequence[date], preferred: int) -> list[i
 def reviews_weekday(supplier: Supplier, preferred: int) -> int:
     """The order day of a supplier that is, or comes soonest after, the `preferred` weekday (Monday 0)."""
     return min(parse_days(supplier.order_days or "Mon-Fri"), key=lambda day: (day - preferred) % 7)
-
-
-def _usable(past: Past, stream: Stream) -> dict[str, int]:
-    """By group with a shelf life, the most that is surely used before it expires."""
-    found = {}
-    for i, shelf in enumerate(stream.shelves):
-        part = past.catalogue.parts[shelf.group]
-        if part.shelf_life_days is not None:
-            found[shelf.group] = surely_used(
-                float(stream.weekly_mean[i]), float(stream.weekly_variance[i]), part.shelf_life_days / 7,
-                whole=unit(part.unit).scale == 1,
-            )  # fmt: skip
-    return found

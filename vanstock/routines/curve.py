@@ -12,10 +12,10 @@ from vanstock.kit import closure
 from vanstock.kit.levels import Bounds, more_for, outcome, problem
 from vanstock.kit.minmax import level_of
 from vanstock.kit.optimism import to_expect
-from vanstock.ledger import catalogue, reading
+from vanstock.ledger import reading
 from vanstock.model import Part
 from vanstock.quantity import value_of
-from vanstock.routines.levels import Plan, bounds_of, plan_levels
+from vanstock.routines.levels import Plan, bounds_of, pins_of, plan_levels
 from vanstock.routines.past import Past, group_supply, read_past
 from vanstock.routines.session import Session
 from vanstock.routines.settings import target
@@ -53,7 +53,7 @@ def curve(session: Session, more: int) -> Curve:
     """Work out the curve, and what `more` pence would buy."""
     past = read_past(session)
     plan = plan_levels(session, past)
-    bounds = bounds_of(plan.coming, catalogue.pins(session.ledger))
+    bounds = bounds_of(plan.coming, pins_of(session, past))
     stream, known = plan.coming.stream, len(past.finished)
     asked = problem(stream, bounds)
     corners = closure.curve(asked.wanted) if asked.jobs else []

@@ -17,7 +17,7 @@ from vanstock.kit.optimism import to_ask, to_expect
 from vanstock.ledger import basis, catalogue, reading
 from vanstock.ledger.basis import Basis
 from vanstock.ledger.file import writing
-from vanstock.model import MinMax, Part
+from vanstock.model import MinMax, Part, stock_groups
 from vanstock.quantity import parse_qty, show_qty, value_of
 from vanstock.quantity import unit as scale
 from vanstock.routines.coming import Coming, Known, Loss, coming
@@ -59,6 +59,7 @@ class Levels(NamedTuple):
     changed: tuple[Change, ...]
     since: date | None
     asked_cash: int | None = None
+    pinned_cash: int = 0
 
 
 class Change(NamedTuple):
@@ -74,9 +75,9 @@ class Change(NamedTuple):
 
 def plan_levels(session: Session, past: Past, aim: Aim = OWN_TARGET) -> Plan:
     """Choose the levels of every stocked part, pins first."""
-    pins, before = catalogue.pins(session.ledger), _used_before(session)
+    pins, before = pins_of(session, past), _used_before(session, past)
     settled = {p: row.level for p, row in before.items() if p not in pins and not row.level.pinned}
-    stream = coming(session, past, known_besides(session, settled))
+    stream = coming(session, past, known_besides(session, settled, pins))
     bounds = bounds_of(stream, pins)
     if aim == OWN_TARGET:
         chosen = choose(stream.stream, bounds, completion=to_ask(target(session), len(past.finished)))
@@ -91,14 +92,24 @@ def plan_levels(session: Session, past: Past, aim: Aim = OWN_TARGET) -> Plan:
     return Plan(stream, chosen, _in_order(past, found), does, before)
 
 
-def _used_before(session: Session) -> dict[str, Basis]:
-    """What the newest list up to now rested on, by part."""
-    now = session.now.astimezone()
-    return {p: row for p, row in basis.newest(session.ledger).items() if datetime.fromisoformat(row.at) <= now}
+def _used_before(session: Session, past: Past) -> dict[str, Basis]:
+    """What the newest list up to now rested on, by the number a part is stocked under now."""
+    rows = basis.newest(session.ledger, session.now.astimezone().isoformat(timespec="seconds"))
+    found = {past.groups[part]: row for part, row in rows.items() if part in past.groups}
+    return found | {part: row for part, row in rows.items() if past.groups.get(part) == part}
 
 
-def known_besides(session: Session, settled: Mapping[str, MinMax]) -> Known:
-    """What counts found lost up to yesterday, and the quantities that settled levels order by."""
+def pins_of(session: Session, past: Past) -> dict[str, tuple[int, int]]:
+    """The pins by the number a part is stocked under now; one on that number itself goes before."""
+    pins = catalogue.pins(session.ledger)
+    found = {past.groups[part]: levels for part, levels in pins.items() if part in past.groups}
+    return found | {part: levels for part, levels in pins.items() if past.groups.get(part) == part}
+
+
+def known_besides(
+    session: Session, settled: Mapping[str, MinMax], pins: Mapping[str, tuple[int, int]] | None = None
+) -> Known:
+    """What counts found lost up to yesterday, the quantities that settled levels order by, and what is pinned."""
     rows = reading.differences(session.ledger)
     found = [Loss(part, datetime.fromisoformat(at).date(), qty) for part, at, qty in rows]
     opened = reading.opened_at(session.ledger)
@@ -106,6 +117,7 @@ def known_besides(session: Session, settled: Mapping[str, MinMax]) -> Known:
         tuple(row for row in found if row.date < session.today),
         datetime.fromisoformat(opened).date() if opened else None,
         {part: row.max - row.min for part, row in settled.items()},
+        pins or {},
     )
 
 
@@ -163,7 +175,9 @@ def minmax(session: Session, text: str = "", aim: Aim = OWN_TARGET) -> Levels:
     changed = () if aim != OWN_TARGET else _changes(session.today, past, plan, asked)
     since = max((date.fromisoformat(row.at[:10]) for row in plan.before.values()), default=None)
     wanted = target(session) if aim == OWN_TARGET else aim.completion
-    return Levels(wanted, known, cash, shown, changed, since, aim.cash)
+    held = {p: level for p, level in plan.levels.items() if level.pinned}
+    pinned_cash = sum(value_of(level.max, parts[p].unit, parts[p].cost) for p, level in held.items())
+    return Levels(wanted, known, cash, shown, changed, since, aim.cash, pinned_cash)
 
 
 def _changes(today: date, past: Past, plan: Plan, asked: set[str]) -> tuple[Change, ...]:
@@ -204,17 +218,19 @@ def pin(session: Session, text: str, low: str, high: str) -> tuple[Part, MinMax]
 
 
 def unpin(session: Session, text: str) -> Part:
-    """Take the pin off a part; raises `BadValue` when there is none."""
+    """Take the pin off a part, by whichever of its numbers it was set; raises `BadValue` when there is none."""
     part = _stocked_part(session, text)
-    if part.part not in catalogue.pins(session.ledger):
+    groups = stock_groups(catalogue.read_catalogue(session.ledger))
+    pinned = [name for name in catalogue.pins(session.ledger) if groups.get(name) == part.part]
+    if not pinned:
         raise BadValue(f"{part.part} is not pinned")
     with writing(session.ledger):
-        catalogue.save_pin(session.ledger, part.part, None)
+        for name in pinned:
+            catalogue.save_pin(session.ledger, name, None)
     return part
 
 
 def _stocked_part(session: Session, text: str) -> Part:
-    from vanstock.model import stock_groups
     from vanstock.routines.naming import find_part
 
     known = catalogue.read_catalogue(session.ledger)

@@ -10,6 +10,7 @@ from collections.abc import Callable
 
 from vanstock.errors import Ambiguous, NotFound
 from vanstock.ledger import catalogue, reading
+from vanstock.ledger.orders import LineState, OrderState
 from vanstock.model import Job, Part
 from vanstock.routines.session import Session
 
@@ -105,3 +106,8 @@ def _slip_score(word: str, own: list[str]) -> float:
         return _exact_score(word, own)
     alike = max(fuzz.ratio(word, mine) for mine in own)
     return alike if alike >= _ALIKE else 0.0
+
+
+def parts_of(session: Session, order: OrderState) -> tuple[tuple[Part, LineState], ...]:
+    """The lines of an order, each with its part."""
+    return tuple((find_part(session, line.part), line) for line in order.lines)

@@ -293,11 +293,6 @@ def order_list(session: Session, *, only_open: bool = True) -> list[OrderState]:
     return ledger_orders.orders(session.ledger, only_open=only_open)
 
 
-def with_parts(session: Session, order: OrderState) -> tuple[tuple[Part, LineState], ...]:
-    """The lines of an order, each with its part."""
-    return tuple((find_part(session, line.part), line) for line in order.lines)
-
-
 def overdue(session: Session, line: LineState) -> bool:
     """Whether a line's goods should have come before today."""
     return bool(line.to_come and line.expected) and date.fromisoformat(line.expected) < session.today
