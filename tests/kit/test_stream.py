@@ -222,7 +222,7 @@ def test_booked_jobs_come_on_their_days_in_every_pass() -> None:
 
 
 def test_a_booked_job_lowers_the_forecast_of_its_kind_that_week_but_never_below_none() -> None:
-    """Week 0 has three booked of the first kind, of which only 2 are forecast: the third takes the other kind's one off;
+    """Week 0 has three booked of the first kind, of which 2 are forecast: the third takes the other kind's one off;
     week 1 has one; in week 2 one of a kind not known takes one of three off all. Means within 5 standard errors."""
     booked = [(day, 0, always(A=1)) for day in (0, 1, 1, 6)] + [(12, -1, always(A=1))]
     kinds = [Kind(always(A=1), 2.0), Kind(always(B=1), 1.0)]
