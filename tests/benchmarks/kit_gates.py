@@ -29,7 +29,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 from tests.benchmarks.kit_firms import WEEKS, Score, Trial, make_trial, score, tuned
 from vanstock.jobneeds import JobNeeds, WeightedCase
 from vanstock.kit import closure
-from vanstock.kit.levels import choose
+from vanstock.kit.levels import choose, steady
 from vanstock.kit.minmax import Buying, min_and_max
 from vanstock.kit.optimism import to_ask
 from vanstock.kit.policies import covering, each_by_cost
@@ -40,10 +40,11 @@ from vanstock.routines.coming import Coming, coming
 from vanstock.routines.forecasts import PartForecast, forecast_all
 from vanstock.routines.past import known_on
 from vanstock.routines.session import Session
+from vanstock.routines.settings import level_change_pays
 
 ROOT = Path(__file__).parents[2]
 EXACT = ("tests/kit/test_closure.py", "tests/published/test_stock_control.py", "tests/published/test_repair_kit.py")
-SEEDS = range(3_000, 3_030)
+SEEDS = range(4_000, 4_030)
 TARGET, EVERY = 0.95, 4
 THUMB_WEEKS = 26
 WORTHS = (2_000, 10_000, 20_000, 50_000, 200_000)
@@ -73,7 +74,8 @@ class Fit(NamedTuple):
 
 def fits(trial: Trial) -> dict[int, Fit]:
     """Every refit of the second year, by its week."""
-    found = {}
+    found: dict[int, Fit] = {}
+    before: Mapping[str, int] = {}
     with tempfile.TemporaryDirectory() as folder, closing(open_ledger(Path(folder) / "x.db", create=True)) as ledger:
         for week in range(0, WEEKS, EVERY):
             monday = trial.cut + timedelta(weeks=week)
@@ -81,6 +83,8 @@ def fits(trial: Trial) -> dict[int, Fit]:
             past = known_on(trial.past, monday)
             ahead = coming(session, past)
             chosen = choose(ahead.stream, completion=to_ask(TARGET, len(past.finished)))
+            chosen = steady(ahead.stream, chosen, before, pays=level_change_pays(session))
+            before = chosen.levels
             found[week] = Fit(ahead, chosen.levels, forecast_all(session, past, SURE))
     return found
 
