@@ -120,7 +120,7 @@ def _show_slow(found: SlowStock) -> None:
 def _slow_cells(one: Slow) -> tuple[str, ...]:
     amounts = [show_qty(one.lain[months][0], one.part.unit) if months in one.lain else "" for months in (6, 12)]
     pence = max(value for _, value in one.lain.values())
-    return (one.part.part, one.part.description, str(one.last or "never"), *amounts, format_money(pence))
+    return (one.part.part, one.part.description, str(one.last or "none known"), *amounts, format_money(pence))
 
 
 def _candidate_cells(one: Candidate) -> tuple[str, ...]:

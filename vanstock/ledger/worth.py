@@ -167,7 +167,8 @@ def differences(connection: sqlite3.Connection, first: str, until: str) -> list[
 def _counted_way(connection: sqlite3.Connection, act: int, part: str, place: str) -> str:
     """Brought in where the act is the first that the ledger knew of the part at the place, what was undone by then left
     out: a year that is over never looks different for what is undone later."""
-    standing = "NOT EXISTS (SELECT 1 FROM entry u WHERE u.reverses = b.entry AND u.seq < ?3)"
+    standing = """NOT EXISTS (SELECT 1 FROM entry u WHERE u.reverses = b.entry AND u.seq < ?3)
+      AND (SELECT kind FROM entry e WHERE e.seq = b.entry) <> 'undone'"""
     before = connection.execute(
         f"""SELECT EXISTS (SELECT 1 FROM counted b WHERE b.part = ?1 AND b.place = ?2 AND b.entry < ?3 AND {standing})
           OR EXISTS (SELECT 1 FROM movement b WHERE b.part = ?1 AND ?2 IN (b.from_place, b.to_place)

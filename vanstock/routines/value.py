@@ -28,8 +28,10 @@ class ValueRow(NamedTuple):
 
 
 class StockValue(NamedTuple):
-    """What the stock was worth at the end of a day, row by row; how many lines were below zero then, their pence; how many
-    entries are dated later, and since when the ledger follows the stock ("": it does not yet)."""
+    """What the stock was worth at the end of a day, row by row; how many lines were below zero, and their pence.
+
+    `later` is how many entries are dated later, `since` the day from which the ledger follows the stock ("": not yet).
+    """
 
     day: date
     rows: tuple[ValueRow, ...]

@@ -126,10 +126,11 @@ def _lines(parts: Mapping[str, Part], opening: Held, flows: Iterable[Flow], clos
         ways = changes.setdefault((flow.part, flow.place), {})
         old = ways.get(flow.way, _NOTHING)
         ways[flow.way] = (old[0] + flow.qty, old[1] + flow.value)
-    return [
+    lines = [
         YearLine(parts[key[0]], key[1], opening.get(key, _NOTHING), changes.get(key, {}), closing.get(key, _NOTHING))
         for key in opening.keys() | changes.keys() | closing.keys()
     ]
+    return [line for line in lines if {line.opening, *line.changes.values(), line.closing} != {_NOTHING}]
 
 
 def grouped(lines: Iterable[YearLine], name: Callable[[YearLine], str]) -> list[Sums]:
