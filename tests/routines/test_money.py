@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import csv
+import sqlite3
 import tempfile
 from collections.abc import Callable
-from contextlib import suppress
+from contextlib import closing, suppress
 from datetime import date, datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
@@ -20,6 +21,7 @@ from tests.conftest import fill_small_firm
 from tests.routines.orders import held, sent
 from tests.routines.weeks import change_part, later
 from vanstock.errors import BadValue, VanstockError
+from vanstock.ledger import worth
 from vanstock.ledger.entries import SUPPLIER, Counted, Draft, last_undoable, post, reverse
 from vanstock.ledger.file import open_ledger
 from vanstock.ledger.valuing import Line
@@ -265,3 +267,15 @@ def test_whatever_a_person_does_every_period_adds_up_by_part_place_component_and
         assert found.months[-1].closing == found.total.closing
         assert sum(row.bought for row in found.purchases) == found.total.changes["bought"]
         connection.close()
+
+
+def test_what_is_written_while_a_year_is_read_is_all_in_it_or_not_at_all(busy: Session) -> None:
+    with worth.one_moment(busy.ledger):
+        before = worth.held(busy.ledger, "9999")
+        with (
+            closing(sqlite3.connect(busy.path, timeout=0, isolation_level=None)) as other,
+            pytest.raises(sqlite3.OperationalError, match="locked"),
+        ):
+            other.execute("INSERT INTO setting VALUES ('firm_name', 'A Firm')")
+        assert worth.held(busy.ledger, "9999") == before
+    assert not busy.ledger.in_transaction

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from typing import NamedTuple
 
 BROUGHT, BOUGHT, USED, SENT_BACK, WRITTEN_OFF, DIFFERENCE, MOVED = WAYS = (
@@ -77,6 +78,19 @@ class Use(NamedTuple):
 
     last: str
     qty: int
+
+
+@contextmanager
+def one_moment(connection: sqlite3.Connection) -> Iterator[None]:
+    """Read everything inside from one state of the file, so that sums of before and after a writer never meet."""
+    if connection.in_transaction:
+        yield
+        return
+    connection.execute("BEGIN")
+    try:
+        yield
+    finally:
+        connection.execute("ROLLBACK")
 
 
 def held(connection: sqlite3.Connection, *moments: str) -> list[Held]:

@@ -102,6 +102,11 @@ def year(session: Session, first: date, ends: date) -> Year:
         raise BadValue(f"{first} is still to come: name a time that has begun by today, {session.today}")
     if ends < first:
         raise BadValue(f"{ends} is before {first}: name the first day and then the last")
+    with worth.one_moment(session.ledger):
+        return _year(session, first, ends)
+
+
+def _year(session: Session, first: date, ends: date) -> Year:
     last = min(ends, session.today)
     since, until = start_of(first), end_of(last)
     opening, closing = worth.held(session.ledger, end_of(first - timedelta(days=1)), until)
