@@ -32,6 +32,8 @@ HOMES = {
     "forecast": ("forecast",),
     "levels": ("minmax",),
     "curve": ("curve",),
+    "value": ("value",),
+    "year": ("year",),
     "replay": ("replay",),
     "score": ("score",),
     "booking": ("booking",),

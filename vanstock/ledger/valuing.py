@@ -188,3 +188,22 @@ def share_carriage(values: Sequence[int], carriage: int) -> list[int]:
         shares.append(upto - given)
         given = upto
     return shares
+
+
+def first_in_first_out(came: Sequence[tuple[int, int]], on_hand: int) -> tuple[int, int]:
+    """Pence of so many base units if the oldest had gone first, and base units that nothing that came in accounts for.
+
+    `came` is what came in, quantity and pence, the oldest first: what is left is then the newest of it. The ledger
+    does not value stock so; it is for comparing (IAS 2.25 allows both).
+
+    >>> first_in_first_out([(10, 4_000), (20, 10_000)], 15)
+    (7500, 0)
+    """
+    left, worth = max(on_hand, 0), 0
+    for qty, value in reversed(came):
+        taken = min(left, qty)
+        worth += round_half_up(value * taken, qty)
+        left -= taken
+        if not left:
+            break
+    return worth, left

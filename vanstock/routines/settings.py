@@ -87,6 +87,14 @@ def _weekday(text: str) -> int:
     return min(days)
 
 
+def _day_of_year(text: str) -> tuple[int, int]:
+    try:
+        day = parse_date(f"2027-{text.strip()}")
+    except BadValue:
+        raise BadValue(f"{text!r} is not a day that every year has: write month and day, like 04-06") from None
+    return day.month, day.day
+
+
 def _printable(text: str) -> str:
     if not text.isprintable():
         raise BadValue(f"{text!r} cannot be used: choose plain letters")
@@ -119,6 +127,7 @@ SETTINGS = {
     "holding_percent": Setting("25", "what holding stock for a year costs, in percent of it", _percent(0, 100)),
     "level_change_pays": Setting("5.00", "a level moves only when that is worth more, in cash and jobs", _money),
     "second_visit_cost": Setting("60.00", "what a second visit costs in time and fuel, an estimate", _money),
+    "year_starts": Setting("01-01", "month and day on which the accounting year starts, like 04-06", _day_of_year),
     "backups_kept": Setting("10", "copies kept beside one a week and one a month", _whole(1, 10_000)),
 }
 
@@ -156,6 +165,11 @@ def target(session: Session) -> float:
 def review_day(session: Session) -> int:
     """The weekday (Monday 0) of the weekly review."""
     return _weekday(setting_text(session, "review_day"))
+
+
+def year_start(session: Session) -> tuple[int, int]:
+    """The month and day on which the accounting year starts."""
+    return _day_of_year(setting_text(session, "year_starts"))
 
 
 def handling(session: Session) -> Handling:
