@@ -20,9 +20,9 @@ from vanstock.ledger.file import open_ledger
 from vanstock.routines import job, ordering
 from vanstock.routines.goodsin import Came, receive
 from vanstock.routines.ordering import LastLook, Proposal
+from vanstock.routines.reorder import look_ahead
 from vanstock.routines.session import Session
 from vanstock.routines.settings import change_setting
-from vanstock.routines.week import look_ahead
 
 
 @pytest.fixture

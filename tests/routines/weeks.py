@@ -12,8 +12,8 @@ from vanstock.model import Job, Part, Supplier, Used
 from vanstock.routines import levels
 from vanstock.routines.coming import Coming, coming
 from vanstock.routines.past import read_past
+from vanstock.routines.reorder import reorder
 from vanstock.routines.session import Session
-from vanstock.routines.week import reorder
 from vanstock.routines.why import keep_basis
 
 WEEKS = 40

@@ -26,7 +26,7 @@ HOMES = {
     "load": ("load",),
     "job": ("fit", "missed", "finish", "undo"),
     "stock": ("stock", "count", "history", "received"),
-    "week": ("reorder",),
+    "reorder": ("reorder",),
     "order": ("order",),
     "receive": ("receive",),
     "forecast": ("forecast",),

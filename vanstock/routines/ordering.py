@@ -23,9 +23,9 @@ from vanstock.orderdoc import OrderDoc, OrderDocLine
 from vanstock.quantity import parse_qty, round_up_to_packs, show_qty, value_of
 from vanstock.routines.naming import find_part
 from vanstock.routines.past import group_supply
+from vanstock.routines.reorder import Ahead, look_ahead
 from vanstock.routines.session import Session, once, one_act
 from vanstock.routines.settings import calendar, setting_text
-from vanstock.routines.week import Ahead, look_ahead
 from vanstock.workdays import arrival_date, next_cutoff
 
 _NOTHING: Mapping[str, str] = MappingProxyType({})

@@ -2,7 +2,7 @@
 
 The forecast of a week ago is worked out again from the history up to then; what past lists rested on is read back
 from the ledger (see `ledger.basis`), where `keep_basis` puts it. Called by `cli.forecast`, `cli.levels` and
-`cli.week`.
+`cli.reorder`.
 """
 
 from __future__ import annotations

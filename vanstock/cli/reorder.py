@@ -1,4 +1,4 @@
-"""The week: `reorder`. Parse, call the routine, show or write the list."""
+"""The reorder list: `reorder`. Parse, call the routine, show or write the list."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from vanstock.quantity import format_money, format_qty, show_qty
 if TYPE_CHECKING:
     from vanstock.kit.reorder import OrderLine
     from vanstock.model import Part
-    from vanstock.routines.week import Reorder
+    from vanstock.routines.reorder import Reorder
 
 _NO_SUPPLIER = "NO SUPPLIER: name one for these in parts.csv and suppliers.csv"
 
@@ -32,7 +32,7 @@ def reorder(
     json: Json = False,
 ) -> None:
     """Print this week's reorder list, supplier by supplier."""
-    from vanstock.routines import week as routine
+    from vanstock.routines import reorder as routine
     from vanstock.routines.why import keep_basis
     from vanstock.workdays import parse_date
 

@@ -12,7 +12,7 @@ from vanstock.errors import BadValue, NotFound
 from vanstock.ledger.bulk import ImportedFacts, post_import
 from vanstock.ledger.file import writing
 from vanstock.model import Job, Used
-from vanstock.routines import booking, forecasts, levels, stock, week
+from vanstock.routines import booking, forecasts, levels, reorder, stock
 from vanstock.routines.session import Session
 
 Open = Callable[..., Session]
@@ -76,7 +76,7 @@ def test_minmax_says_what_it_costs_and_promises(busy: Session) -> None:
 
 
 def test_the_list_is_by_supplier_in_packs_with_cut_offs_and_reasons(busy: Session) -> None:
-    found = week.reorder(busy)
+    found = reorder.reorder(busy)
     assert [order.supplier for order, _, _ in found.orders] == ["DAY", "NEXT", "WEEK"]
     assert [cutoff for _, _, cutoff in found.orders] == [
         datetime(2027, 3, 2, 11, 0), datetime(2027, 3, 1, 17, 0), datetime(2027, 3, 2, 12, 0),
@@ -93,7 +93,7 @@ def test_the_list_is_by_supplier_in_packs_with_cut_offs_and_reasons(busy: Sessio
 def test_stock_of_the_old_number_counts_when_the_new_one_is_ordered(busy: Session) -> None:
     def ordered() -> int:
         return sum(
-            line.qty for order, _, _ in week.reorder(busy).orders for line in order.lines if line.part == "VAP-2"
+            line.qty for order, _, _ in reorder.reorder(busy).orders for line in order.lines if line.part == "VAP-2"
         )
 
     before = ordered()
@@ -108,22 +108,22 @@ def test_booked_jobs_are_ordered_for_even_when_the_part_is_not_kept(busy: Sessio
     for number in range(12):
         day = busy.today + timedelta(days=number % 4)
         booking.add_booking(busy, Job(f"N{number}", day, "09:00", "AAA", "heat-source"))
-    lines = {line.part: line for order, _, _ in week.reorder(busy).orders for line in order.lines}
+    lines = {line.part: line for order, _, _ in reorder.reorder(busy).orders for line in order.lines}
     assert "booked jobs may take" in lines["VAP-2"].why
 
 
 def test_a_review_on_another_day_uses_that_days_cut_offs(busy: Session) -> None:
-    found = week.reorder(busy, date(2027, 3, 5))
+    found = reorder.reorder(busy, date(2027, 3, 5))
     assert {order.supplier: cutoff for order, _, cutoff in found.orders}["WEEK"] == datetime(2027, 3, 9, 12, 0)
 
 
 def test_the_list_is_written_as_csv(busy: Session, tmp_path: Path) -> None:
-    found = week.reorder(busy)
-    week.write_csv(tmp_path / "order.csv", found)
+    found = reorder.reorder(busy)
+    reorder.write_csv(tmp_path / "order.csv", found)
     lines = (tmp_path / "order.csv").read_text().splitlines()
     assert lines[0] == "supplier,supplier_part,part,description,qty,unit,packs,cost"
     assert len(lines) == 1 + sum(len(order.lines) for order, _, _ in found.orders)
 
 
 def test_an_empty_ledger_orders_nothing(new_session: Open) -> None:
-    assert week.reorder(new_session("empty", filled=False)).orders == ()
+    assert reorder.reorder(new_session("empty", filled=False)).orders == ()
