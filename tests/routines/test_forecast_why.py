@@ -14,7 +14,7 @@ from vanstock.ledger import file
 from vanstock.ledger.bulk import ImportedFacts, post_import
 from vanstock.ledger.file import writing
 from vanstock.model import Job, Used
-from vanstock.routines import forecasts, levels, week
+from vanstock.routines import forecasts, levels, reorder
 from vanstock.routines.session import Session
 from vanstock.routines.settings import change_setting
 from vanstock.routines.why import keep_basis, past_levels, why
@@ -95,10 +95,10 @@ def test_a_part_that_was_never_needed_is_explained_too(new_session: Open) -> Non
 
 
 def test_a_list_keeps_what_it_rests_on_once(busy: Session) -> None:
-    found = week.reorder(busy)
+    found = reorder.reorder(busy)
     assert past_levels(busy, "SNS-1")[1] == []
     assert keep_basis(busy, found.basis) == ""
-    assert keep_basis(busy, week.reorder(busy._replace(now=busy.now + timedelta(hours=1))).basis) == ""
+    assert keep_basis(busy, reorder.reorder(busy._replace(now=busy.now + timedelta(hours=1))).basis) == ""
     part, (row,) = past_levels(busy, "SNS-1")
     assert part.part == "SNS-1"
     assert row.at.startswith("2027-03-01T12:00:00")
@@ -109,9 +109,9 @@ def test_a_list_keeps_what_it_rests_on_once(busy: Session) -> None:
 
 
 def test_a_pin_shows_in_what_the_next_list_rested_on(busy: Session) -> None:
-    keep_basis(busy, week.reorder(busy).basis)
+    keep_basis(busy, reorder.reorder(busy).basis)
     levels.pin(busy, "SNS-1", "7", "9")
-    keep_basis(busy, week.reorder(busy).basis)
+    keep_basis(busy, reorder.reorder(busy).basis)
     newest, oldest = past_levels(busy, "SNS-1")[1]
     assert (newest.level.min, newest.level.pinned, oldest.level.pinned) == (7, True, False)
     assert len(past_levels(busy, "FLU-1")[1]) == 1
@@ -119,10 +119,10 @@ def test_a_pin_shows_in_what_the_next_list_rested_on(busy: Session) -> None:
 
 def test_a_locked_ledger_keeps_nothing_and_says_why(busy: Session, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(file, "BUSY_SECONDS", 0)
-    found = week.reorder(busy)
+    found = reorder.reorder(busy)
     with closing(sqlite3.connect(busy.path, isolation_level=None)) as other:
         other.execute("BEGIN IMMEDIATE")
-        assert "is being written by another program" in keep_basis(busy, week.reorder(busy).basis)
+        assert "is being written by another program" in keep_basis(busy, reorder.reorder(busy).basis)
     assert found.orders
     assert past_levels(busy, "SNS-1")[1] == []
 
@@ -130,7 +130,7 @@ def test_a_locked_ledger_keeps_nothing_and_says_why(busy: Session, monkeypatch: 
 def test_keeping_a_basis_is_no_entry_and_changes_no_forecast(busy: Session) -> None:
     before, changes = forecasts.forecast(busy), busy.ledger.total_changes
     entries = busy.ledger.execute("SELECT count(*) FROM entry").fetchone()
-    keep_basis(busy, week.reorder(busy).basis)
+    keep_basis(busy, reorder.reorder(busy).basis)
     assert forecasts.forecast(busy) == before
     assert busy.ledger.total_changes == changes
     assert busy.ledger.execute("SELECT count(*) FROM entry").fetchone() == entries
@@ -138,4 +138,4 @@ def test_keeping_a_basis_is_no_entry_and_changes_no_forecast(busy: Session) -> N
 
 def test_the_reorder_list_at_another_time_is_dated_by_the_clock(busy: Session) -> None:
     later = busy._replace(now=datetime(2027, 3, 5, 14, 30))
-    assert all(row.at.startswith("2027-03-05T14:30:00") for row in week.reorder(later).basis)
+    assert all(row.at.startswith("2027-03-05T14:30:00") for row in reorder.reorder(later).basis)
