@@ -239,12 +239,23 @@ def reverse(connection: sqlite3.Connection, entry_id: str, undoing: Draft) -> En
             " WHERE entry = ? ORDER BY seq",
             (undone.seq,),
         ).fetchall()
-        _insert_movements(connection, seq, _valued(connection, [Line(*row) for row in rows]))
+        _insert_movements(connection, seq, _given_back(connection, [Line(*row) for row in rows], undone.seq))
         missed = connection.execute("SELECT job, part, -qty FROM missed WHERE entry = ?", (undone.seq,)).fetchall()
         _insert_rows(connection, "missed (entry, job, part, qty)", [(seq, *row) for row in missed])
         orderrows.insert(connection, seq, orderrows.opposite(connection, undone.seq))
         seal_entry(connection, seq)
         return entry_by_seq(connection, seq)
+
+
+def _given_back(connection: sqlite3.Connection, lines: Sequence[Line], undone: int) -> list[Line]:
+    """The lines of an undoing: of a part that nothing has moved since as they were, which restores its value to the
+    penny; of another valued anew."""
+    last = {
+        part: connection.execute("SELECT entry FROM movement WHERE part = ? ORDER BY seq DESC", (part,)).fetchone()[0]
+        for part in {line.part for line in lines}
+    }
+    untouched = [line for line in lines if last[line.part] == undone]
+    return untouched + _valued(connection, [line for line in lines if last[line.part] != undone])
 
 
 def _entry_to_reverse(connection: sqlite3.Connection, entry_id: str) -> Entry:

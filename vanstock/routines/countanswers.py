@@ -136,7 +136,8 @@ def _understand(session: Session, answers: Sequence[Answer]) -> list[_Read]:
         try:
             one = _one(session, answer, codes)
             if first.setdefault(one.key, answer.line) != answer.line:
-                raise BadValue(f"{one.part.part} in {one.place} is answered on line {first[one.key]} too: keep one, with the sum")
+                where = f"{one.part.part} in {one.place}"
+                raise BadValue(f"{where} is answered on line {first[one.key]} too: keep one, with the sum")
             understood.append(one)
         except VanstockError as wrong:
             problems.append(Problem(answer.file, answer.line, str(wrong)))

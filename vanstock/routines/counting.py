@@ -76,7 +76,7 @@ def read_code(session: Session, text: str) -> SheetCode:
     if found is None or moment is None:
         raise BadValue(f"sheet {text!r} is no sheet's code: copy it as the sheet has it, or leave it empty")
     code = SheetCode(int(found[2]), found[3].lower(), moment, found[1].upper() == "F")
-    if (counts.id_of(session.ledger, code.seq)[:8] or _NO_ENTRY) != code.mark:
+    if (counts.id_of(session.ledger, code.seq)[:8] if code.seq else _NO_ENTRY) != code.mark:
         raise BadValue(f"sheet {text!r} was written from another ledger, or from what a restore took back: count anew")
     return code
 
