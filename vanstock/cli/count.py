@@ -71,7 +71,7 @@ def count(
         _sheet(ctx, (place, lines, everything, figures), file or [], json=json)
     elif report:
         _report(ctx, since, place, json=json)
-    elif len(words) == 2 and "=" not in words[1] and not code:
+    elif len(words) == 2 and "=" not in "".join(words) and not code:
         _one(ctx, words, place or "van", reason, json=json)
     else:
         _many(ctx, words, answers, (place, code, reason), json=json)
