@@ -119,6 +119,8 @@ def _counted(sums: Sums) -> str:
 def _agreed(sums: Sums) -> str:
     if not sums.disagreed:
         return ": all agree" if sums.counts > 1 else ": it agrees"
+    if sums.disagreed == sums.counts:
+        return ": it differs" if sums.counts == 1 else ": all differ"
     return f": {sums.counts - sums.disagreed} agree, {sums.disagreed} differ"
 
 
@@ -140,7 +142,7 @@ def _show_repeated(rows: Iterable[Repeated]) -> None:
     from vanstock.kit.counting import in_words
 
     for row in rows:
-        paragraph(f"note: {row.part} in {row.place} {in_words(row)}")
+        paragraph(f"note: {row.part} in {row.place}: {in_words(row)}")
 
 
 def entered_json(found: Entered) -> dict[str, object]:
