@@ -55,4 +55,12 @@ class ImportRefused(VanstockError):
         self.problems = problems
         count = len(problems)
         noun = "problem" if count == 1 else "problems"
-        super().__init__(f"{count} {noun} found, nothing was imported: mend the lines named and import again")
+        super().__init__(f"{count} {noun} found, {self.outcome}")
+
+    outcome = "nothing was imported: mend the lines named and import again"
+
+
+class AnswersRefused(ImportRefused):
+    """Answers to a count sheet with problems; carries all of them, and nothing was recorded."""
+
+    outcome = "nothing was recorded: mend the lines named and enter them again"

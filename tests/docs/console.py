@@ -1,11 +1,13 @@
 """Runs the console blocks of the documentation on the demo firm and compares, or rewrites, their output.
 
-A page's blocks run in order on one ledger. `<!-- clock: TIME -->` sets the time from there on.
+A page's blocks run in order on one ledger. `<!-- clock: TIME -->` sets the time from there on; `<!-- fill: FILE PART=QTY
+... -->` writes what was counted into a count sheet, as a reader would.
 `python tests/docs/console.py` rewrites the output of every page after a wanted change; the tests only compare.
 """
 
 from __future__ import annotations
 
+import csv
 import os
 import re
 import shlex
@@ -18,7 +20,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
 PAGES = sorted([ROOT / "README.md", ROOT / "DEVELOPERS.md", *(ROOT / "docs").glob("*.md")])
-_BLOCK = re.compile(r"(?P<clock><!-- clock: (?P<time>[^ ]+) -->)|```console\n(?P<body>.*?)```", re.DOTALL)
+_BLOCK = re.compile(r"<!-- clock: (?P<time>[^ ]+) -->|<!-- fill: (?P<fill>[^>]+) -->|```console\n(?P<body>.*?)```", re.DOTALL)
 _ENTRY = re.compile(r"\b[0-9a-f]{8}\b")
 BAD_STOCK = 'part,place,qty\nFL-UNI-800-A,van,"4,5"\nHC-UNI-412-A,attic,36\nGK-KRA-0111-A,van,2\n'
 """A file with three mistakes, in the folder `bad` that every page finds beside `firm`."""
@@ -46,6 +48,16 @@ class Sitting:
         )  # fmt: skip
         return done.stdout
 
+    def fill(self, file: str, *answers: str) -> None:
+        """Write answers into the column `counted` of a count sheet."""
+        counted = dict(answer.split("=") for answer in answers)
+        with (self.folder / file).open(encoding="utf-8", newline="") as lines:
+            rows = list(csv.DictReader(lines))
+        with (self.folder / file).open("w", encoding="utf-8", newline="") as lines:
+            writer = csv.DictWriter(lines, list(rows[0]))
+            writer.writeheader()
+            writer.writerows(row | {"counted": counted.get(row["part"], "")} for row in rows)
+
 
 def rerun(page: Path) -> tuple[str, str]:
     """The page as it is, and as it would be with the output that its commands give now."""
@@ -64,6 +76,9 @@ def rerun(page: Path) -> tuple[str, str]:
 def _again(found: re.Match[str], sitting: Sitting) -> str:
     if found["time"]:
         sitting.clock = found["time"]
+        return found[0]
+    if found["fill"]:
+        sitting.fill(*found["fill"].split())
         return found[0]
     lines = []
     for line in found["body"].splitlines():

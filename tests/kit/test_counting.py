@@ -12,6 +12,7 @@ from vanstock.kit.counting import (
     Countable,
     PastCount,
     Repeated,
+    in_words,
     repeated_differences,
     risk,
     score,
@@ -48,15 +49,20 @@ def test_lines_to_count_come_first_then_the_rest_by_score_and_none_that_is_not_w
     found = worth_counting(rows)
     assert [line.part for line in found] == ["NEG", "HEAT", "SENS", "NEW"]
     assert [line.why for line in found] == [
-        "count needed; 2 movements since its count 5 working days ago",
-        "4 movements since its count 60 working days ago",
-        "1 movement since its count 10 working days ago",
-        "never counted, 1 movement",
+        "marked: the ledger went below zero; last counted 5 working days ago; moved twice since",
+        "last counted 60 working days ago; moves often, 4 times since; worth a lot",
+        "last counted 10 working days ago; moved once since",
+        "never counted; moved once",
     ]
     assert [line.part for line in worth_counting(rows, most=2)] == ["NEG", "HEAT"]
     assert worth_counting(rows, most=0) == worth_counting([]) == []
     past = (MORE, LESS, AGREED)
-    assert worth_counting([rows[1]._replace(past=past)])[0].why.endswith("60 working days ago; 2 of 3 counts disagreed")
+    (wrong,) = worth_counting([rows[1]._replace(past=past)])
+    assert wrong.why.startswith("2 of 3 counts disagreed; last counted 60 working days ago")
+    often = worth_counting([row._replace(movements=9) for row in rows[:1]], least=1)
+    assert [line.why for line in often] == [
+        "last counted 200 working days ago; moves often, 9 times since; worth a lot"
+    ]
 
 
 def test_three_of_the_last_five_counts_that_disagreed_are_pointed_out() -> None:
@@ -70,6 +76,18 @@ def test_three_of_the_last_five_counts_that_disagreed_are_pointed_out() -> None:
     assert repeated_differences(rows) == [
         Repeated("BOTH", "van", 4, 5, 2, one_way=False), Repeated("ONE-WAY", "van", 3, 4, -3, one_way=True),
     ]  # fmt: skip
+
+
+def test_where_to_look_depends_on_the_way_the_counts_go() -> None:
+    """Common practice, no source."""
+    short = Repeated("A", "van", 3, 4, -3, one_way=True)
+    assert in_words(short) == (
+        "short at 3 of the last 4 counts: look for a leak, a wrong pack size, or parts fitted and not logged"
+    )
+    assert in_words(short._replace(difference=3)).startswith("over at 3 of the last 4 counts: look for goods not taken")
+    assert in_words(short._replace(one_way=False)).startswith("wrong both ways at 3 of the last 4 counts")
+    row = Countable("A", "van", 900, 2, (LESS, LESS, AGREED, LESS), 9)
+    assert worth_counting([row], least=0)[0].why.startswith(in_words(short))
 
 
 past_counts = st.lists(

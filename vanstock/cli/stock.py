@@ -1,4 +1,4 @@
-"""Stock: `stock`, `count`, `history`, `received`. Parse, call one routine, show."""
+"""Stock: `stock`, `history`, `received`. Parse, call one routine, show."""
 
 from __future__ import annotations
 
@@ -21,7 +21,6 @@ Place = Annotated[str, typer.Option("--place", metavar="PLACE", help="A van or a
 def add_to(app: typer.Typer) -> None:
     """Add these commands to the program."""
     app.command("stock", epilog=example("vanstock stock gasket", "vanstock stock --place van"))(stock)
-    app.command("count", epilog=example("vanstock count HC-UNI-412-A 38 --place van"))(count)
     app.command("history", epilog=example("vanstock history J0123", "vanstock history GK-KRA-011-A"))(history)
     app.command("received", epilog=example("vanstock received FL-UNI-800-A 2packs --cost 5.60"))(received)
 
@@ -66,31 +65,8 @@ def _stock_cells(row: StockRow) -> tuple[str, ...]:
     return (held.part, row.part.description, held.place, qty, format_money(held.value), flag)
 
 
-def count(
-    ctx: typer.Context,
-    part: PartName,
-    qty: Annotated[str, typer.Argument(metavar="QTY", help="What you counted.")],
-    place: Place = "van",
-    reason: Annotated[str, typer.Option(help="Why it differs, in a few words.")] = "",
-) -> None:
-    """Record a stock count and post the difference."""
-    from vanstock.routines import stock as routine
-
-    with opened(ctx) as session:
-        posted = routine.count(session, part, qty, place=place, reason=reason)
-    counted = show_qty(posted.left, posted.part.unit)
-    gained = posted.to_place != "count difference"
-    where = posted.to_place if gained else posted.from_place
-    if posted.qty == 0:
-        say(f"counted {counted} x {posted.part.part} in {where}: agrees with the ledger")
-    else:
-        more = "more" if gained else "fewer" if posted.part.unit == "C62" else "less"
-        difference = show_qty(posted.qty, posted.part.unit)
-        say(f"counted {counted} x {posted.part.part} in {where}: {difference} {more} than the ledger had, posted")
-    _say_entry(posted)
-
-
-def _say_entry(posted: Posted) -> None:
+def say_entry(posted: Posted) -> None:
+    """Say under which id something was recorded, and what to know of it."""
     say(f"entry {posted.entry.id[:8]} (vanstock undo takes it back)")
     for warning in posted.warnings:
         tell(f"note: {warning}")
@@ -117,7 +93,7 @@ def received(
         f"received {show_qty(posted.qty, unit)} x {posted.part.part} {posted.part.description} into {posted.to_place},"
         f" worth {format_money(posted.value)}; now {show_qty(posted.left, unit)} there"
     )
-    _say_entry(posted)
+    say_entry(posted)
 
 
 def history(

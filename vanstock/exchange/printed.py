@@ -90,11 +90,16 @@ def check_ending(path: Path) -> None:
 
 def as_html(page: Page) -> str:
     """The page as one HTML document."""
+    return rendered("loadout.html.j2", page)
+
+
+def rendered(template: str, page: object) -> str:
+    """A page in the look of that template, every value escaped."""
     from jinja2 import Environment, StrictUndefined
 
     house = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    template = (files("vanstock.exchange") / "templates" / "loadout.html.j2").read_text(encoding="utf-8")
-    return house.from_string(template).render(page=page)
+    look = (files("vanstock.exchange") / "templates" / template).read_text(encoding="utf-8")
+    return house.from_string(look).render(page=page)
 
 
 def write_page(path: Path, page: Page) -> None:
@@ -103,9 +108,14 @@ def write_page(path: Path, page: Page) -> None:
     Raises `BadValue` for another ending, `VanstockError` when the file cannot be written.
     """
     check_ending(path)
+    put(path, as_html(page))
+
+
+def put(path: Path, text: str) -> None:
+    """Write a whole text file in place of an old one, or leave that as it was; raises `VanstockError`."""
     aside = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
-        aside.write_text(as_html(page), encoding="utf-8", newline="\n")
+        aside.write_text(text, encoding="utf-8", newline="\n")
         aside.replace(path)
     except (OSError, ValueError) as error:  # ValueError: a name with a NUL in it, a text that is not UTF-8
         reason = error.strerror if isinstance(error, OSError) else "it holds what cannot be written as text"

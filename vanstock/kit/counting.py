@@ -9,12 +9,13 @@
 To count by value and use, little and often, is common practice, no source; the constants are starting estimates, no
 source. That records go wrong the more often a thing moves and the less it is counted agrees with DeHoratius and Raman,
 "Inventory Record Inaccuracy: An Empirical Analysis", Management Science 54(4), 2008, who found 65 % of nearly 370,000
-shop records wrong; no number here is theirs. To be called by the week's routine.
+shop records wrong; no number here is theirs. Called by `routines.counting`, and by the reports of counts for what keeps
+disagreeing.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 RATE = 0.02
@@ -24,6 +25,10 @@ NEVER_COUNTED_DAYS = 250
 LEAST_SCORE = 100
 """Pence: less is likely wrong than the two minutes of a count are worth (common practice, no source)."""
 LOOK_BACK = 5
+MOST_WORTH = 5
+"""One line in so many is told as worth a lot, and one as moving often: the dearest fifth, as stock is commonly classed
+(common practice, no source)."""
+MOVES_OFTEN = 3
 OFTEN = 3
 """A part is pointed out when so many of its last `LOOK_BACK` counts disagreed."""
 
@@ -99,7 +104,10 @@ def worth_counting(rows: Iterable[Countable], *, most: int = 8, least: float = L
 
     Each by score, then by part and place; fewer, or none, when no more is worth it.
     """
-    found = [_line(row) for row in rows]
+    listed = list(rows)
+    dear = _top_fifth([row.value for row in listed], 1)
+    busy = _top_fifth([row.movements for row in listed], MOVES_OFTEN)
+    found = [_line(row, moves_often=row.movements >= busy, worth_a_lot=row.value >= dear) for row in listed]
     worth = [line for line in found if line.count_needed or (line.score >= least and line.score > 0)]
     return sorted(worth, key=lambda line: (not line.count_needed, -line.score, line.part, line.place))[: max(most, 0)]
 
@@ -122,20 +130,59 @@ def _repeated(row: Countable) -> Repeated:
     return Repeated(row.part, row.place, _disagreed(last), len(last), total, len(ways) == 1)
 
 
-def _line(row: Countable) -> CountLine:
-    return CountLine(row.part, row.place, score(row), risk(row), row.count_needed, _why(row))
+def _top_fifth(figures: Sequence[int], least: int) -> int:
+    """The smallest figure that is among the largest fifth and at least so much."""
+    ranked = sorted(figures, reverse=True)
+    return max(ranked[(len(ranked) - 1) // MOST_WORTH], least) if ranked else least
 
 
-def _why(row: Countable) -> str:
-    moved = f"{row.movements} movement{'' if row.movements == 1 else 's'}"
-    if row.working_days is None:
-        reasons = [f"never counted, {moved}"]
-    else:
-        days = f"{row.working_days} working day{'' if row.working_days == 1 else 's'}"
-        reasons = [f"{moved} since its count {days} ago"]
+def _line(row: Countable, *, moves_often: bool, worth_a_lot: bool) -> CountLine:
+    why = _why(row, moves_often=moves_often, worth_a_lot=worth_a_lot)
+    return CountLine(row.part, row.place, score(row), risk(row), row.count_needed, why)
+
+
+def _why(row: Countable, *, moves_often: bool, worth_a_lot: bool) -> str:
+    repeated = _repeated(row)
+    reasons = (
+        "marked: the ledger went below zero" if row.count_needed else "",
+        in_words(repeated) if repeated.disagreed >= OFTEN else _wrong(row),
+        _last_counted(row),
+        _moved(row, often=moves_often),
+        "worth a lot" if worth_a_lot else "",
+    )
+    return "; ".join(reason for reason in reasons if reason)
+
+
+def _wrong(row: Countable) -> str:
     wrong = _disagreed(row.past)
-    if wrong:
-        reasons.append(f"{wrong} of {len(row.past)} counts disagreed")
-    if row.count_needed:
-        reasons.insert(0, "count needed")
-    return "; ".join(reasons)
+    return f"{wrong} of {len(row.past)} counts disagreed" if wrong else ""
+
+
+def _last_counted(row: Countable) -> str:
+    if row.working_days is None:
+        return "never counted"
+    if row.working_days <= 0:
+        return "counted today"
+    return f"last counted {row.working_days} working day{'' if row.working_days == 1 else 's'} ago"
+
+
+def _moved(row: Countable, *, often: bool) -> str:
+    times = {1: "once", 2: "twice"}.get(row.movements, f"{row.movements} times")
+    since = "" if row.working_days is None else " since"
+    if often:
+        return f"moves often, {times}{since}"
+    return f"moved {times}{since}" if row.movements else ""
+
+
+def in_words(found: Repeated) -> str:
+    """What keeps disagreeing and where to look, which depends on the way it goes (common practice, no source).
+
+    >>> in_words(Repeated("A", "van", 3, 4, -3, one_way=True))
+    'short at 3 of the last 4 counts: look for a leak, a wrong pack size, or parts fitted and not logged'
+    """
+    times = f"{found.disagreed} of the last {found.counts} counts"
+    if not found.one_way:
+        return f"wrong both ways at {times}: look for a part kept in two places, or two numbers taken for one another"
+    if found.difference < 0:
+        return f"short at {times}: look for a leak, a wrong pack size, or parts fitted and not logged"
+    return f"over at {times}: look for goods not taken in, a wrong pack size, or parts logged and not fitted"

@@ -38,12 +38,14 @@ class Missed(NamedTuple):
 
 
 class Counted(NamedTuple):
-    """A person counted `qty` of a part at a place; `value` pence when they also said what it is worth."""
+    """A person counted `qty` of a part at a place; `value` pence when they also said what it is worth; `held` is what
+    the ledger had at the moment that was counted for, None for now."""
 
     part: str
     place: str
     qty: int
     value: int | None = None
+    held: int | None = None
 
 
 class Draft(NamedTuple):
@@ -175,15 +177,18 @@ def _insert_movements(connection: sqlite3.Connection, seq: int, lines: Iterable[
 def _differences(connection: sqlite3.Connection, counted: Iterable[Counted]) -> list[Line]:
     lines = []
     for count in counted:
-        row = connection.execute(
-            "SELECT qty FROM balance WHERE part = ? AND place = ?", (count.part, count.place)
-        ).fetchone()
-        more = count.qty - (row[0] if row else 0)
+        more = count.qty - (_held_now(connection, count) if count.held is None else count.held)
         if more > 0:
             lines.append(Line(count.part, more, DIFFERENCE, count.place, count.value))
         elif more < 0:
             lines.append(Line(count.part, -more, count.place, DIFFERENCE))
     return lines
+
+
+def _held_now(connection: sqlite3.Connection, count: Counted) -> int:
+    key = (count.part, count.place)
+    row = connection.execute("SELECT qty FROM balance WHERE part = ? AND place = ?", key).fetchone()
+    return int(row[0]) if row else 0
 
 
 def _valued(connection: sqlite3.Connection, lines: Sequence[Line]) -> list[Line]:
@@ -234,12 +239,23 @@ def reverse(connection: sqlite3.Connection, entry_id: str, undoing: Draft) -> En
             " WHERE entry = ? ORDER BY seq",
             (undone.seq,),
         ).fetchall()
-        _insert_movements(connection, seq, _valued(connection, [Line(*row) for row in rows]))
+        _insert_movements(connection, seq, _given_back(connection, [Line(*row) for row in rows], undone.seq))
         missed = connection.execute("SELECT job, part, -qty FROM missed WHERE entry = ?", (undone.seq,)).fetchall()
         _insert_rows(connection, "missed (entry, job, part, qty)", [(seq, *row) for row in missed])
         orderrows.insert(connection, seq, orderrows.opposite(connection, undone.seq))
         seal_entry(connection, seq)
         return entry_by_seq(connection, seq)
+
+
+def _given_back(connection: sqlite3.Connection, lines: Sequence[Line], undone: int) -> list[Line]:
+    """The lines of an undoing: of a part that nothing has moved since as they were, which restores its value to the
+    penny; of another valued anew."""
+    last = {
+        part: connection.execute("SELECT entry FROM movement WHERE part = ? ORDER BY seq DESC", (part,)).fetchone()[0]
+        for part in {line.part for line in lines}
+    }
+    untouched = [line for line in lines if last[line.part] == undone]
+    return untouched + _valued(connection, [line for line in lines if last[line.part] != undone])
 
 
 def _entry_to_reverse(connection: sqlite3.Connection, entry_id: str) -> Entry:
