@@ -6,8 +6,9 @@ made-up firms of which one year was known, the odds of a job left unfinished cam
 
     times = 1.16 + 60 / finished jobs known, 2 at most
 
-(the firms of `tests/benchmarks/kit_firms.py`, seeds 1000 to 1014 and 2000 to 2029; others check it). Called by
-`routines.levels` and `routines.curve`.
+(the firms of `tests/benchmarks/kit_firms.py`, seeds 1000 to 1014 and 2000 to 2029; others check it). And nothing is
+promised more surely than is known: n jobs that all went well leave a chance of (n + 1) / (n + 2) that the next does too
+(rule of succession: Laplace, Essai philosophique sur les probabilites, 1814). Called by `routines.levels`.
 """
 
 from __future__ import annotations
@@ -20,13 +21,38 @@ def times_worse(jobs_known: int) -> float:
     return min(_ALWAYS + _FOR_ONE_JOB / max(jobs_known, 1), _MOST)
 
 
-def to_expect(said: float, jobs_known: int) -> float:
-    """The share of coming jobs to expect finished where a stream says so many are.
+def surest(jobs_known: float) -> float:
+    """The most that is ever promised when so many jobs are known: (n + 1) / (n + 2).
 
-    >>> round(to_expect(0.96, 500), 3), to_expect(1.0, 500)
+    >>> surest(0), surest(8), surest(498)
+    (0.5, 0.9, 0.998)
+    """
+    return 1 - 1 / (jobs_known + 2)
+
+
+def discounted(said: float, jobs_known: int) -> float:
+    """The share of coming jobs finished where a stream says so many are, at the odds that the past's jobs came to.
+
+    >>> round(discounted(0.96, 500), 3), discounted(1.0, 500)
     (0.949, 1.0)
     """
     return _with_odds(said, times_worse(jobs_known))
+
+
+def slope(said: float, jobs_known: int) -> float:
+    """How much of a little more that a stream says comes to be: the derivative of `discounted`."""
+    times = times_worse(jobs_known)
+    return times / (said + (1 - said) * times) ** 2
+
+
+def to_expect(said: float, jobs_known: int, usual: float = 0.0) -> float:
+    """The share of coming jobs to expect finished where a stream says so many are: discounted, and no more than is
+    known from those jobs and a usual table that is worth so many more.
+
+    >>> round(to_expect(0.96, 500), 3), to_expect(1.0, 498)
+    (0.949, 0.998)
+    """
+    return min(discounted(said, jobs_known), surest(jobs_known + usual))
 
 
 def to_ask(wanted: float, jobs_known: int) -> float:
