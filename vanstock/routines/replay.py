@@ -24,7 +24,7 @@ from vanstock.ledger import reading
 from vanstock.model import Forecast, Supplier
 from vanstock.needs.returns import return_visits
 from vanstock.quantity import MONEY_SCALE, PRICE_SCALE, round_half_up, unit
-from vanstock.routines.coming import Coming, comes_after, coming, reviews
+from vanstock.routines.coming import Coming, comes_after, coming, days_before, reviews
 from vanstock.routines.forecasts import forecast_all
 from vanstock.routines.levels import bounds_of
 from vanstock.routines.past import Past, known_on, read_past
@@ -146,7 +146,9 @@ def _firm(session: Session, past: Past, dates: tuple[date, ...]) -> Firm:
     suppliers = {name: past.catalogue.suppliers.get(name, Supplier(name)) for name in names}
     terms = {name: Terms(one.carriage, one.carriage_paid_over, one.least_order) for name, one in suppliers.items()}
     preferred = review_day(session)
-    return Firm(items, terms, {name: frozenset(reviews(one, dates, preferred)) for name, one in suppliers.items()})
+    earlier = days_before(week_start(dates[0]), calendar(session))
+    due = {name: reviews(one, dates, preferred, earlier=earlier) for name, one in suppliers.items()}
+    return Firm(items, terms, {name: frozenset(places) for name, places in due.items()})
 
 
 def _learnt(session: Session, past: Past, stretch: _Stretch, progress: Callable[[int], None]) -> list[_Week]:
