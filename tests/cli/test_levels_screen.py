@@ -281,6 +281,13 @@ def test_the_replay_tells_what_each_way_came_to_and_that_little_is_known(vanstoc
     assert re.sub(r"\s+", " ", said.out).count("CAREFUL: only ") == 2
 
 
+@pytest.mark.parametrize("weeks", ["2", "0", "-4", "521"])
+def test_weeks_that_cannot_be_gone_through_are_refused_in_a_plain_line(vanstock: Run, small: Path, weeks: str) -> None:
+    said = vanstock(f"replay --weeks {weeks}", ledger=small)
+    assert (said.code, said.out) == (1, "")
+    assert said.err == f"vanstock: {weeks} weeks cannot be gone through: ask for 4 to 520\n"
+
+
 def test_fewer_weeks_than_asked_for_are_told(vanstock: Run, small: Path) -> None:
     page = re.sub(r"\s+", " ", vanstock("replay --weeks 20", ledger=small).out)
     assert page.startswith("7 weeks, ")

@@ -27,7 +27,7 @@ def add_to(app: typer.Typer) -> None:
 
 def replay(
     ctx: typer.Context,
-    weeks: Annotated[int, typer.Option("--weeks", min=4, max=520, help="How many full weeks back.")] = 52,
+    weeks: Annotated[int, typer.Option("--weeks", help="How many full weeks back, from 4 to 520.")] = 52,
     chart: Annotated[
         Path | None, typer.Option("--chart", metavar="FILE", help="Draw cash by week to a .svg or .png file.")
     ] = None,
@@ -42,8 +42,9 @@ def replay(
 
         check_ending(chart)
     with opened(ctx) as session:
-        with working("going through the weeks", total=weeks) as progress:
-            found = routine.replay(session, weeks, progress)
+        there = routine.weeks_there(session, weeks)
+        with working("going through the weeks", total=there) as progress:
+            found = routine.replay(session, there, progress)
         currency = setting_text(session, "currency")
     if chart is not None:
         _draw(chart, found, currency)
