@@ -21,9 +21,10 @@ from tests.routines.weeks import (
     place_of,
 )
 from vanstock.kit.optimism import discounted
+from vanstock.kit.reviews import reviews, reviews_weekday
 from vanstock.model import Job, Supplier, Used
 from vanstock.routines import booking, job, levels, stock
-from vanstock.routines.coming import WEEKS, Coming, Loss, coming, days_before, reviews, reviews_weekday
+from vanstock.routines.coming import WEEKS, Coming, Loss, coming, days_before
 from vanstock.routines.levelwhy import level_why
 from vanstock.routines.past import read_past
 from vanstock.routines.session import Session

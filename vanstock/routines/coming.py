@@ -16,13 +16,14 @@ from typing import TYPE_CHECKING, NamedTuple
 from vanstock.jobneeds import JobNeeds, WeightedCase
 from vanstock.kit.minmax import Buying, buying, surely_used
 from vanstock.kit.reorder import orders_at
+from vanstock.kit.reviews import reviews
 from vanstock.kit.stream import JOBS, Ahead, Kind, Shelf, Stream, draw_stream, reviews_before
 from vanstock.model import Job, Supplier
 from vanstock.quantity import unit
 from vanstock.routines.past import Past, fitted_so_far
 from vanstock.routines.session import Session
 from vanstock.routines.settings import calendar, handling, review_day
-from vanstock.workdays import Calendar, parse_days, week_start
+from vanstock.workdays import Calendar, week_start
 
 if TYPE_CHECKING:
     import numpy as np
@@ -299,24 +300,3 @@ def _order_days(
         apart = min(max(apart, 1), _MOST_WEEKS_APART)
         found[name] = Reviews(tuple(days.dates[place] for place in weekly[::apart] or [0]), apart)
     return found
-
-
-def reviews(supplier: Supplier, dates: Sequence[date], preferred: int, *, earlier: Sequence[date] = ()) -> list[int]:
-    """The places among some working days of the reviews of a supplier: in each week on the order day that is, or comes
-    soonest after, the `preferred` weekday; on the supplier's next order day where the firm is closed then. `earlier`
-    working days may have had the first one already."""
-    weekdays, usual = parse_days(supplier.order_days or "Mon-Fri"), reviews_weekday(supplier, preferred)
-    if not any(day.weekday() in weekdays for day in dates):
-        weekdays = frozenset(range(7))  # it never takes orders on a day that the firm works: the next one must do
-    found: dict[int, int] = {}
-    every = [*earlier, *dates]
-    for place, day in enumerate(every):
-        week = day.toordinal() - (day.weekday() - usual) % 7
-        if day.weekday() in weekdays and week not in found and week >= week_start(every[0]).toordinal():
-            found[week] = place - len(earlier)
-    return sorted(place for place in found.values() if place >= 0)
-
-
-def reviews_weekday(supplier: Supplier, preferred: int) -> int:
-    """The order day of a supplier that is, or comes soonest after, the `preferred` weekday (Monday 0)."""
-    return min(parse_days(supplier.order_days or "Mon-Fri"), key=lambda day: (day - preferred) % 7)

@@ -21,11 +21,12 @@ from vanstock.kit.minmax import Buying, min_and_max
 from vanstock.kit.optimism import to_ask
 from vanstock.kit.policies import covering
 from vanstock.kit.replay import Firm, Item, Levels, Outcome, Stretch, Terms, play
+from vanstock.kit.reviews import reviews
 from vanstock.ledger import reading
 from vanstock.model import Forecast, Supplier
 from vanstock.needs.returns import return_visits
 from vanstock.quantity import MONEY_SCALE, PRICE_SCALE, format_money, round_half_up, unit
-from vanstock.routines.coming import Coming, comes_after, coming, reviews
+from vanstock.routines.coming import Coming, comes_after, coming
 from vanstock.routines.forecasts import forecast_all
 from vanstock.routines.levels import bounds_of
 from vanstock.routines.past import Past, known_on, read_past
