@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from vanstock.cli.options import Json, example, opened
+from vanstock.cli.options import Json, check_chart, example, opened
 from vanstock.cli.show import Column, as_json, figure, paragraph, say, table, working
 from vanstock.errors import BadValue
 from vanstock.quantity import MONEY_SCALE, format_money, format_qty, parse_money, show_qty
@@ -43,10 +43,7 @@ def curve(
     pence = parse_money(more, "--more")
     if pence < 0:
         raise BadValue(f"--more {more!r} is below zero")
-    if chart is not None:
-        from vanstock.exchange.picture import check_ending
-
-        check_ending(chart)
+    check_chart(chart)
     with opened(ctx) as session:
         with working("working out the curve"):
             found = routine.curve(session, pence)

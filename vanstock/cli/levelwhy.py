@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from vanstock.cli.forecast import decimal_text, mean_text, method_name, rough
+from vanstock.cli.forecast import decimal_text, figures_json, mean_text, method_name, rough
 from vanstock.cli.levels import from_to
 from vanstock.cli.options import opened
 from vanstock.cli.show import Column, as_json, figure, paragraph, say, table, words, working
@@ -179,21 +179,11 @@ def _phrase(row: Basis, unit: str) -> str:
 
 
 def _past_json(row: Basis, unit: str) -> dict[str, object]:
-    found = row.forecast
     return {
         "at": row.at,
         "min": format_qty(row.level.min, unit),
         "max": format_qty(row.level.max, unit),
         "pinned": row.level.pinned,
-        "class": found.demand_class,
-        "method": found.method,
-        "constants": list(found.constants),
-        "own": found.own,
-        "weeks": found.weeks,
-        "weeks_with_need": found.weeks_with_need,
-        "weekly_mean": decimal_text(found.weekly_mean, unit),
-        "interval_days": found.interval_days,
-        "interval_mean": decimal_text(found.interval_mean, unit),
-        "spread": found.spread,
-        "quantiles": {f"{p:g}": format_qty(round(q), unit) for p, q in found.quantiles.items()},
+        **figures_json(row.forecast, unit),
+        "spread": row.forecast.spread,
     }

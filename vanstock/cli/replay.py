@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from vanstock.cli.options import Json, example, opened
+from vanstock.cli.options import Json, check_chart, example, opened
 from vanstock.cli.show import Column, as_json, figure, paragraph, say, table, working
 from vanstock.quantity import MONEY_SCALE, format_money
 
@@ -37,10 +37,7 @@ def replay(
     from vanstock.routines import replay as routine
     from vanstock.routines.settings import setting_text
 
-    if chart is not None:
-        from vanstock.exchange.picture import check_ending
-
-        check_ending(chart)
+    check_chart(chart)
     with opened(ctx) as session:
         there = routine.weeks_there(session, weeks)
         with working("going through the weeks", total=there) as progress:
