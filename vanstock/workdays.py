@@ -70,6 +70,11 @@ class Calendar:
         """Whether the firm works on this day."""
         return day.weekday() in self.working and day not in self.closed
 
+    def working_days(self, first: date, end: date) -> list[date]:
+        """The working days from `first` up to and without `end`."""
+        every = (first + step * _ONE_DAY for step in range((end - first).days))
+        return [day for day in every if self.is_working(day)]
+
     def next_working(self, day: date) -> date:
         """The first working day after this one; raises `BadValue` when the firm never works."""
         for step in range(1, _FAR):
@@ -86,7 +91,7 @@ class Calendar:
 
     def working_days_between(self, first: date, last: date) -> int:
         """How many working days come after `first`, up to and with `last`."""
-        return sum(self.is_working(first + step * _ONE_DAY) for step in range(1, (last - first).days + 1))
+        return len(self.working_days(first + _ONE_DAY, last + _ONE_DAY))
 
 
 def next_cutoff(order_days: str, cutoff: str, *, now: datetime, calendar: Calendar) -> datetime | None:

@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import stats
 
 from vanstock.kit.closure import Wanted, curve
 from vanstock.kit.levels import (
@@ -27,7 +28,7 @@ from vanstock.kit.levels import (
     problem,
     steady,
 )
-from vanstock.kit.optimism import times_worse, to_ask, to_expect
+from vanstock.kit.optimism import discounted, slope, surest, times_worse, to_ask, to_expect
 from vanstock.kit.stream import Shelf, Stream
 
 Levels = Mapping[str, int]
@@ -105,6 +106,13 @@ def allowed(levels: Levels, within: Bounds) -> bool:
     return pinned and all(levels.get(g, 0) <= most for g, most in within.most.items() if g not in within.pinned)
 
 
+def is_corner(stream: Stream, found: Chosen, within: Bounds = FREE) -> bool:
+    """Whether chosen levels are a corner of the curve, and not filled in between two."""
+    asked = problem(stream, within)
+    spots = [(one.cash + asked.pinned_cash, one.finished) for one in curve(asked.wanted)]
+    return (found.cash, round(found.completion * stream.wanted.jobs)) in spots
+
+
 def says_what_it_is(stream: Stream, found: Chosen) -> bool:
     """Whether what is said of chosen levels is so."""
     share, cash = finished(stream, found.levels) / stream.wanted.jobs, costs(stream, found.levels)
@@ -127,10 +135,10 @@ def test_a_target_is_reached_and_a_corner_costs_the_least_there_is(seed: int) ->
         least = cheapest(seed, -int(-share * stream.wanted.jobs // 1))
         assert least is not None
         assert found.cash >= least
-        if not found.filled_in:
+        if is_corner(stream, found):
             assert found.cash == cheapest(seed, count)
         upper = min(one.cash for one in curve(stream.wanted) if one.finished / stream.wanted.jobs >= share - 1e-9)
-        assert found.cash < upper if found.filled_in else found.cash == upper
+        assert found.cash == upper if is_corner(stream, found) else found.cash < upper
 
 
 def test_between_corners_what_is_filled_in_costs_no_more_than_a_third_above_the_least_there_is() -> None:
@@ -138,7 +146,7 @@ def test_between_corners_what_is_filled_in_costs_no_more_than_a_third_above_the_
     targets = [(seed, jobs) for seed in range(24) for jobs in range(1, 9)]
     found = [choose(drawn(seed), completion=jobs / 9) for seed, jobs in targets]
     least = [cheapest(seed, jobs) or 0 for seed, jobs in targets]
-    assert sum(one.filled_in for one in found) > 40
+    assert sum(not is_corner(drawn(seed), one) for (seed, _), one in zip(targets, found, strict=True)) > 40
     assert sum(one.cash for one in found) < 4 / 3 * sum(least)
 
 
@@ -148,11 +156,11 @@ def test_a_kit_worked_by_hand() -> None:
     shelves = (Shelf("A", 1, 10, 1, [0]), Shelf("B", 25, 40, 1, [0]), Shelf("C", 1, 30, 3, [0]))
     rows = {(job, 0): 1 for job in range(8)} | {(job, 1): 1 for job in range(4, 8)} | {(8, 2): 3, (9, 2): 3}
     stream = stream_of(rows, 10, shelves)
-    assert choose(stream, completion=0.3) == Chosen({"A": 1, "B": 0, "C": 0}, 0.4, 10, 2.5, False)
+    assert choose(stream, completion=0.3) == Chosen({"A": 1, "B": 0, "C": 0}, 0.4, 10, 2.5)
     assert choose(stream, completion=0.4) == choose(stream, completion=0.3)
-    assert choose(stream, completion=0.41) == Chosen({"A": 1, "B": 25, "C": 0}, 0.8, 50, 10.0, False)
-    assert choose(stream) == Chosen({"A": 1, "B": 25, "C": 3}, 1.0, 200, 75.0, False)
-    assert choose(stream, cash=199) == Chosen({"A": 1, "B": 25, "C": 0}, 0.8, 50, 75.0, False)
+    assert choose(stream, completion=0.41) == Chosen({"A": 1, "B": 25, "C": 0}, 0.8, 50, 10.0)
+    assert choose(stream) == Chosen({"A": 1, "B": 25, "C": 3}, 1.0, 200, 75.0)
+    assert choose(stream, cash=199) == Chosen({"A": 1, "B": 25, "C": 0}, 0.8, 50, 75.0)
     assert choose(stream, cash=49).levels == {"A": 1, "B": 0, "C": 0}
     assert choose(stream, cash=9).levels == {"A": 0, "B": 0, "C": 0}
     assert more_for(stream, {"A": 1}, 190) == ({"B": 25, "C": 3}, 1.0, 190)
@@ -213,7 +221,7 @@ def test_with_neither_every_job_is_finished_and_nothing_is_held_that_none_wants(
 def test_no_jobs_want_nothing() -> None:
     stream = stream_of({}, 0, (Shelf("A", 1, 10, 1, [0]),))
     for found in (choose(stream), choose(stream, completion=0.9), choose(stream, cash=50)):
-        assert found == Chosen({"A": 0}, 1.0, 0, None, False)
+        assert found == Chosen({"A": 0}, 1.0, 0, None)
     assert outcome(stream, {"A": 3}) == (1.0, 30)
     assert margins(stream, {"A": 3})["A"][1:5] == (0.0, 1.0, 0.0, 0.0)
     assert more_for(stream, {"A": 3}, 100) == ({}, 1.0, 0)
@@ -240,7 +248,7 @@ def test_pins_and_bounds_are_held_and_the_rest_is_as_cheap_as_can_be(seed: int, 
         assert allowed(found.levels, bounds)
         count = round(found.completion * 9)
         assert count >= min(ceil(share * 9 - 1e-9), ceil((1 + share) / 2 * reachable - 1e-9))
-        if not found.filled_in and bounds.pinned.get("C", 0) <= 3:
+        if is_corner(stream, found, bounds) and bounds.pinned.get("C", 0) <= 3:
             assert found.cash == cheapest(seed, count, bounds)
     everything = problem(stream, bounds)
     assert everything.jobs == 9
@@ -313,7 +321,7 @@ def two_levels(jobs: int, want_two: int) -> Stream:
 
 
 def chosen(stream: Stream, levels: Levels, job_costs: float | None) -> Chosen:
-    return Chosen(levels, finished(stream, levels) / stream.wanted.jobs, costs(stream, levels), job_costs, False)
+    return Chosen(levels, finished(stream, levels) / stream.wanted.jobs, costs(stream, levels), job_costs)
 
 
 @pytest.mark.parametrize(
@@ -391,13 +399,36 @@ def test_levels_kept_steady_are_what_going_back_one_by_one_comes_to_and_stay_so(
 @pytest.mark.parametrize(("known", "times"), [(0, 2.0), (60, 2.0), (100, 1.76), (500, 1.28), (6_000, 1.17)])
 def test_the_odds_of_an_unfinished_job_are_so_many_times_what_is_said(known: int, times: float) -> None:
     assert times_worse(known) == pytest.approx(times)
-    expected = to_expect(0.9, known)
+    expected = discounted(0.9, known)
     assert (1 - expected) / expected == pytest.approx(times * 0.1 / 0.9)
+    assert to_expect(0.5, known + 10) == discounted(0.5, known + 10)
 
 
 @given(st.floats(0, 1), st.integers(0, 10_000))
 def test_asking_for_more_and_expecting_less_undo_each_other(share: float, known: int) -> None:
-    assert to_expect(to_ask(share, known), known) == pytest.approx(share, abs=1e-12)
+    assert discounted(to_ask(share, known), known) == pytest.approx(share, abs=1e-12)
+    assert to_expect(to_ask(share, known), known) == pytest.approx(min(share, surest(known)), abs=1e-12)
     assert 0 <= to_expect(share, known) <= share + 1e-12
     assert share - 1e-12 <= to_ask(share, known) <= 1
     assert to_expect(share, known) <= to_expect(share, known + 1) + 1e-12, "the more is known the nearer"
+
+
+def test_the_surest_is_what_laplace_gives_a_sunrise_after_so_many() -> None:
+    """With a chance that may be anything, evenly, n successes in n trials leave (n + 1) / (n + 2) for the next: the
+    mean of the beta distribution with n + 1 and 1 (Laplace, Essai philosophique sur les probabilites, 1814)."""
+    for known in (0, 1, 40, 2_000):
+        assert surest(known) == pytest.approx(stats.beta(known + 1, 1).mean())
+
+
+@given(st.floats(0, 1), st.integers(0, 10_000), st.floats(0, 100))
+def test_what_is_promised_is_never_surer_than_is_known(said: float, known: int, usual: float) -> None:
+    promised = to_expect(said, known, usual)
+    assert promised <= 1 - 1 / (known + usual + 2) < 1
+    assert promised in (discounted(said, known), surest(known + usual))
+    assert promised >= to_expect(said, known) - 1e-12, "a usual table is worth something"
+
+
+@given(st.floats(0.01, 0.99), st.integers(0, 5_000))
+def test_the_slope_is_how_what_is_to_be_expected_rises(said: float, known: int) -> None:
+    rise = (discounted(said + 1e-6, known) - discounted(said - 1e-6, known)) / 2e-6
+    assert slope(said, known) == pytest.approx(rise, rel=1e-4)

@@ -16,6 +16,7 @@ from vanstock.kit.minmax import (
     buying,
     economic_quantity,
     level_of,
+    level_pinned,
     min_and_max,
     step_of,
     surely_used,
@@ -198,6 +199,27 @@ def test_a_review_leaves_the_position_above_min_and_never_above_max(how: Buying,
 
 def test_a_pinned_min_between_two_steps_holds_up_the_level_above_it() -> None:
     assert [level_of(low, 900, 100) for low in (0, 99, 100, 250)] == [100, 100, 200, 300]
+
+
+@given(buyings, st.integers(0, 900), st.integers(0, 900), st.integers(0, 6_000))
+def test_a_pin_holds_up_the_level_that_reviews_reach_without_going_above_max(
+    how: Buying, low: int, more: int, position: int
+) -> None:
+    """Whatever the position, after a review it is at the level less what a step is measured by, and never above max."""
+    high = low + more
+    level = level_pinned(low, high, how)
+    after = position + packs_to_order(position, low, high, how.lot)
+    assert after > level - how.step
+    assert after <= max(high, position)
+    assert level <= high - how.lot + how.step if level else high < how.lot
+
+
+def test_pins_worked_by_hand() -> None:
+    """One kept and replaced when it is gone; 5 L cans within 7 L: a can at 2 L; no can within 4 L."""
+    assert level_pinned(1, 1, Buying(1, 5, 1, 1)) == 1
+    assert level_pinned(0, 0, Buying(1, 5, 1, 1)) == 0
+    can = Buying(500, 5, 5_000, 5_000)
+    assert [level_pinned(4_000, high, can) for high in (4_000, 7_000, 9_000, 12_000)] == [0, 2_500, 4_500, 4_500]
 
 
 SHELF = st.floats(0.02, 40)

@@ -20,9 +20,12 @@ from tests.routines.weeks import (
     make_list,
     place_of,
 )
+from vanstock.kit.optimism import discounted
+from vanstock.kit.reviews import reviews, reviews_weekday
 from vanstock.model import Job, Supplier, Used
 from vanstock.routines import booking, job, levels, stock
-from vanstock.routines.coming import WEEKS, Coming, Loss, coming, reviews, reviews_weekday
+from vanstock.routines.coming import WEEKS, Coming, Loss, coming, days_before
+from vanstock.routines.levelwhy import level_why
 from vanstock.routines.past import read_past
 from vanstock.routines.session import Session
 from vanstock.routines.settings import change_setting
@@ -73,6 +76,23 @@ def test_a_supplier_with_one_order_day_is_passed_over_in_the_week_in_which_that_
     assert reviewed(Supplier("S", order_days="Tue"), dates) == [
         date(2027, 3, 2), date(2027, 3, 16), date(2027, 3, 23),
     ]  # fmt: skip
+
+
+def test_a_review_that_a_closed_day_moved_into_the_first_week_is_not_lost_and_one_that_was_is_not_had_again() -> None:
+    any_day = Supplier("S", order_days="Mon-Fri")
+    closed_monday = Calendar(closed=frozenset({date(2027, 3, 1)}))
+    for preferred, first in ((0, date(2027, 3, 2)), (FRIDAY, date(2027, 3, 5))):
+        dates = working(date(2027, 3, 1), 3, closed_monday)
+        before = days_before(date(2027, 3, 1), closed_monday)
+        assert reviewed(any_day, dates, preferred)[0] == first
+        assert dates[reviews(any_day, dates, preferred, earlier=before)[0]] == first
+    # From Wednesday on: the review of Monday was had; after Good Friday and Easter Monday, closed, Tuesday has both.
+    wednesday = working(date(2027, 3, 3), 3, Calendar())
+    found = reviews(any_day, wednesday, 0, earlier=days_before(date(2027, 3, 3), Calendar()))
+    assert wednesday[found[0]] == date(2027, 3, 8)
+    tuesday = working(date(2027, 3, 30), 3, Calendar(closed=EASTER))
+    found = reviews(any_day, tuesday, FRIDAY, earlier=days_before(date(2027, 3, 30), Calendar(closed=EASTER)))
+    assert [tuesday[place] for place in found][:2] == [date(2027, 3, 30), date(2027, 4, 2)]
 
 
 def test_where_the_firm_does_not_work_on_the_review_day_the_next_order_day_counts() -> None:
@@ -186,6 +206,24 @@ def test_a_week_that_is_closed_is_left_out(session: Session) -> None:
     assert len(full.stream.shelves[0].since) - len(closed.stream.shelves[0].since) == 5
     often = passes(full), passes(closed)
     assert len(closed.stream.day) / often[1] == pytest.approx(len(full.stream.day) / often[0] * 13 / 14, rel=0.05)
+
+
+def test_a_firm_that_closes_for_months_is_looked_ahead_for_thirteen_open_weeks(session: Session) -> None:
+    fill_weeks(session)
+    shut = [date(2027, 3, 1) + timedelta(days=step) for step in range(7 * 20)]
+    change_setting(session, "closed_days", ";".join(day.isoformat() for day in shut[7:]))
+    found = ahead(session)
+    assert len(found.stream.shelves[0].since) == 5 * 13
+    assert found.reviews["DAY"].dates[:2] == (date(2027, 3, 5), date(2027, 7, 19))  # on the first day open again
+    book(session, 1, date(2027, 8, 4))
+    assert [one.job for one in ahead(session).booked] == ["N1"]
+
+
+def test_a_firm_that_never_opens_again_is_not_looked_ahead_for_ever(session: Session) -> None:
+    fill_weeks(session, 8)
+    shut = (date(2027, 3, 1) + timedelta(days=step) for step in range(7 * 104))
+    change_setting(session, "closed_days", ";".join(day.isoformat() for day in shut))
+    assert len(ahead(session).stream.shelves[0].since) == 1
 
 
 def test_a_six_day_week_has_its_jobs_on_six_days(session: Session) -> None:
@@ -332,6 +370,38 @@ def test_the_vans_are_one_stock(session: Session) -> None:
         booking.cancel_booking(session, f"N{number}")
         book(session, 10 + number, date(2027, 3, 2))
     assert [found for _, found in levels.minmax(session).parts] == [found for _, found in two.parts]
+
+
+# Pins.
+
+
+def test_the_stream_never_has_more_of_a_pinned_part_than_its_max(session: Session) -> None:
+    fill_weeks(session)
+    levels.pin(session, "SNS-1", "1", "1")
+    found = coming(session, read_past(session), levels.known_besides(session, {}, {"SNS-1": (1, 1)}))
+    assert found.buying["SNS-1"].quantity == 1
+    assert levels.bounds_of(found, {"SNS-1": (1, 1)}).pinned == {"SNS-1": 1}
+    kept = Counter(found.stream.wanted.level[found.stream.wanted.part == place_of(found, "SNS-1")].tolist())
+    assert kept[1] < kept.total()
+    share = level_why(session, "SNS-1").margin.there
+    assert share == pytest.approx(discounted(kept[1] / kept.total(), 80))
+
+
+def test_stock_that_no_review_takes_above_its_level_needs_the_more_the_more_is_ordered_at_a_time(
+    session: Session,
+) -> None:
+    fill_weeks(session)
+    found = ahead(session)
+    without = found.never_above_its_level()
+    assert (without.wanted.job == found.stream.wanted.job).all()
+    assert (without.wanted.part == found.stream.wanted.part).all()
+    above = without.wanted.level - found.stream.wanted.level
+    for part in ("FLU-1", "GKT-1"):
+        place = place_of(found, part)
+        steps = found.stream.shelves[place].quantity
+        mine = above[found.stream.wanted.part == place]
+        assert steps > 1
+        assert 0 <= mine.min() < mine.max() <= steps - 1
 
 
 # Shelf lives.

@@ -8,9 +8,10 @@ from itertools import pairwise
 
 import pytest
 
+from tests.routines.orders import sent
 from tests.routines.weeks import change_part, fill_weeks
 from vanstock.kit.levels import outcome
-from vanstock.kit.optimism import to_expect
+from vanstock.kit.optimism import discounted, to_expect
 from vanstock.model import Job
 from vanstock.quantity import value_of
 from vanstock.routines import booking, levels, stock
@@ -29,11 +30,12 @@ def busy(session: Session) -> Session:
     return session
 
 
-def test_the_curve_rises_in_cash_and_in_jobs_from_nothing_to_every_job(busy: Session) -> None:
+def test_the_curve_rises_in_cash_and_in_jobs_from_nothing_to_the_most_that_can_be_promised(busy: Session) -> None:
     found = curve(busy, 0)
     assert found.points[0].cash == 0
     assert found.points[0].completion < 0.05  # nearly every job takes fluid
-    assert found.points[-1].completion == 1
+    # 80 finished jobs, and a usual table worth 20 more: Laplace's rule of succession.
+    assert found.points[-1].completion == pytest.approx(101 / 102)
     assert len(found.points) > 10
     for before, after in pairwise(found.points):
         assert before.cash < after.cash
@@ -64,7 +66,7 @@ def test_minmax_and_the_curve_tell_the_same_of_todays_levels(busy: Session) -> N
     assert curve(busy, 0).levels != found.levels
 
 
-def test_stock_is_marked_at_what_it_is_worth_and_no_better_than_the_curve(busy: Session) -> None:
+def test_stock_is_marked_at_what_it_is_worth_with_what_is_on_order(busy: Session) -> None:
     assert curve(busy, 0).stock == Spot(0, curve(busy, 0).points[0].completion)
     for part, qty in (("FLU-1", "25L"), ("SNS-1", "2"), ("GLV-1", "50")):
         stock.receive(busy, part, qty)
@@ -72,6 +74,31 @@ def test_stock_is_marked_at_what_it_is_worth_and_no_better_than_the_curve(busy: 
     assert found.stock is not None
     assert found.stock.cash == 25 * 560 + 2 * 4_720 + 50 * 14
     assert 0.3 < found.stock.completion <= finished_by(found, found.stock)
+    sent(busy, {"SNS-1": 1, "GKT-1": 4})
+    ordered = curve(busy, 0).stock
+    assert ordered is not None
+    assert ordered.cash == found.stock.cash + 4_720 + 4 * 385
+    assert ordered.completion > found.stock.completion
+
+
+def test_stock_today_is_judged_by_what_there_is_and_no_more(busy: Session) -> None:
+    """One job in five takes one sensor: with the fluid of a hundred jobs all but those finish, whatever a review would
+    order at a time; and what a job finds when stock is brought up to it each week is counted by hand."""
+    stock.receive(busy, "FLU-1", "300L")
+    for part in ("VAP-2", "GKT-1", "BLT-1"):
+        stock.receive(busy, part, "50")
+    before = curve(busy, 0).stock
+    assert before is not None
+    without = plan_levels(busy, read_past(busy)).coming.never_above_its_level()
+    place = [shelf.group for shelf in without.shelves].index("SNS-1")
+    takes = without.wanted.part == place
+    said = 1 - int(takes.sum()) / without.wanted.jobs
+    assert before.completion == pytest.approx(to_expect(said, 80, usual=20))
+    stock.receive(busy, "SNS-1", "1")
+    after = curve(busy, 0).stock
+    assert after is not None
+    lacking = int((without.wanted.level[takes] > 1).sum())
+    assert after.completion == pytest.approx(to_expect(1 - lacking / without.wanted.jobs, 80, usual=20))
 
 
 def test_stock_counts_wherever_it_lies_and_under_its_old_number_too(busy: Session, new_session: Open) -> None:
@@ -99,10 +126,11 @@ def test_more_cash_buys_rises_that_cost_no_more_and_finish_what_is_said(busy: Se
             risen[part.part] += qty
         share, cash = outcome(plan.coming.stream, risen)
         assert cash == plan.chosen.cash + more.spent
-        assert more.completion == pytest.approx(to_expect(share, len(past.finished)))
+        assert more.completion == pytest.approx(to_expect(share, 80, usual=20))
+        assert more.gained == pytest.approx(discounted(share, 80) - discounted(plan.chosen.completion, 80))
         worth = sum(value_of(qty, part.unit, parts[part.part].cost) for part, qty in more.parts)
         assert worth <= more.spent + len(more.parts)
-        gains.append(more.completion)
+        gains.append(more.gained)
     assert gains == sorted(gains)
     assert gains[0] < gains[-1]
     assert curve(busy, 0).more.parts == ()
@@ -127,6 +155,7 @@ def test_nothing_is_marked_where_no_job_is_known(new_session: Open) -> None:
     for name, filled in (("empty", False), ("bare", True)):
         found = curve(new_session(name, filled=filled), 10_000)
         assert (found.points, found.levels, found.stock, found.more.parts) == ((), None, None, ())
+        assert (found.more.completion, found.more.spent, found.more.gained) == (None, 0, 0)
 
 
 def test_bookings_and_a_usual_table_give_a_curve(session: Session) -> None:
@@ -134,6 +163,6 @@ def test_bookings_and_a_usual_table_give_a_curve(session: Session) -> None:
         day = session.today + timedelta(days=7 * number)
         booking.add_booking(session, Job(f"N{number}", day, "09:00", "AAA", "heat-source"))
     found = curve(session, 0)
-    assert found.points[-1].completion == 1
+    assert found.points[-1].completion == pytest.approx(21 / 22)  # no job is finished; the table is worth 20
     assert found.levels is not None
     assert found.levels.cash > 0

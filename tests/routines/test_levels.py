@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import date, timedelta
+from datetime import timedelta
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -12,10 +12,12 @@ from hypothesis import strategies as st
 from tests.routines.weeks import bring, change_part, fill_weeks, later, level, make_list
 from vanstock.errors import NotFound
 from vanstock.kit.levels import outcome
+from vanstock.kit.optimism import discounted
 from vanstock.ledger import catalogue
 from vanstock.ledger.file import writing
 from vanstock.model import Job, MinMax, Part, Used
 from vanstock.routines import booking, levels
+from vanstock.routines.curve import curve
 from vanstock.routines.levels import OWN_TARGET, Aim, Plan, plan_levels
 from vanstock.routines.levelwhy import level_why
 from vanstock.routines.past import read_past
@@ -130,7 +132,7 @@ def test_an_order_line_that_costs_nothing_makes_a_pack_at_a_time(busy: Session) 
 
 def test_an_empty_ledger_has_no_levels_and_says_that_no_job_is_known(new_session: Open) -> None:
     found = levels.minmax(new_session("empty", filled=False))
-    assert found == levels.Levels(0.95, None, 0, (), (), None)
+    assert found == levels.Levels(0.95, None, 0, (), (), surest=0.5)
 
 
 @pytest.mark.parametrize("aim", [OWN_TARGET, Aim(0.9), Aim(cash=10_000), Aim(0.9, 10_000)])
@@ -214,7 +216,6 @@ def test_without_a_list_levels_follow_the_jobs(busy: Session) -> None:
     finish_more(busy, 1)
     tomorrow = later(busy, days=1)
     assert of_all(tomorrow) == of_all(tomorrow, Aim(0.95))
-    assert levels.minmax(tomorrow).since is None
 
 
 def test_a_real_change_moves_a_level_and_says_what_was_needed_since(busy: Session) -> None:
@@ -225,7 +226,7 @@ def test_a_real_change_moves_a_level_and_says_what_was_needed_since(busy: Sessio
     now = later(busy, days=10)
     found = levels.minmax(now)
     (change,) = [row for row in found.changed if row.part.part == "SNS-1"]
-    assert found.since == busy.today
+    assert change.since == busy.today
     assert (change.before.min, change.before.max) == before
     assert (change.now.min, change.now.max) == level(now, "SNS-1")
     assert change.now.min > before[0]
@@ -294,8 +295,10 @@ def test_what_is_ordered_at_a_time_does_not_move_by_less_than_moving_pays(busy: 
 
 def test_a_list_of_a_later_day_is_not_known_yet(busy: Session) -> None:
     make_list(later(busy, days=5))
-    assert levels.minmax(busy).since is None
-    assert levels.minmax(later(busy, days=6)).since == date(2027, 3, 6)
+    assert level_why(busy, "SNS-1").before is None
+    before = level_why(later(busy, days=6), "SNS-1").before
+    assert before is not None
+    assert before.at.startswith("2027-03-06")
 
 
 # Why.
@@ -316,16 +319,32 @@ def test_the_kinds_of_job_add_up_to_what_the_level_does(busy: Session) -> None:
 
 def test_a_step_less_loses_and_one_more_finishes_what_is_said(busy: Session) -> None:
     known = plan(busy)
-    share, cash = outcome(known.coming.stream, known.chosen.levels)
+    said, cash = outcome(known.coming.stream, known.chosen.levels)
+    share = discounted(said, len(read_past(busy).finished))
     for part in PARTS:
         found, now = level_why(busy, part), known.chosen.levels[part]
         step = found.margin.step
         more, more_cash = outcome(known.coming.stream, {**known.chosen.levels, part: now + step})
-        assert more - share == pytest.approx(found.margin.gained)
+        assert expects(busy, more) - share == pytest.approx(found.margin.gained)
         if now:
             less, _ = outcome(known.coming.stream, {**known.chosen.levels, part: now - step})
-            assert share - less == pytest.approx(found.margin.lost)
+            assert share - expects(busy, less) == pytest.approx(found.margin.lost)
             assert more_cash - cash == found.margin.cash
+
+
+def expects(session: Session, said: float) -> float:
+    return discounted(said, len(read_past(session).finished))
+
+
+def test_what_a_job_in_a_hundred_costs_is_what_more_jobs_to_be_expected_take_there(busy: Session) -> None:
+    """By the curve: the slope between the two corners around the levels, in jobs to be expected."""
+    change_setting(busy, "level_change_pays", "0")
+    points, now = curve(busy, 0).points, plan(busy).chosen
+    share = expects(busy, now.completion)
+    at = next(i for i, spot in enumerate(points) if spot.completion >= share - 1e-12)
+    low, high = points[at - 1], points[at]
+    slope = (high.cash - low.cash) / (high.completion - low.completion) / 100
+    assert level_why(busy, "SNS-1").hundredth_costs == pytest.approx(slope, rel=0.03)
 
 
 def test_how_a_part_is_bought_is_told(busy: Session) -> None:

@@ -127,3 +127,22 @@ def test_the_list_is_written_as_csv(busy: Session, tmp_path: Path) -> None:
 
 def test_an_empty_ledger_orders_nothing(new_session: Open) -> None:
     assert reorder.reorder(new_session("empty", filled=False)).orders == ()
+
+
+def test_a_review_further_ahead_than_levels_look_is_refused(busy: Session) -> None:
+    last = busy.today + timedelta(days=7 * 13)
+    assert reorder.reorder(busy, last).date == last
+    for days in (1, 365 * 70):
+        with pytest.raises(BadValue, match="is more than 13 weeks ahead: what to order then cannot be known yet"):
+            reorder.reorder(busy, last + timedelta(days=days))
+
+
+@pytest.mark.parametrize(("low", "high", "ordered"), [("2", "2", 2), ("0", "3", 3), ("5", "5", 5), ("0", "0", 0)])
+def test_nothing_is_ordered_above_a_pinned_max(busy: Session, low: str, high: str, ordered: int) -> None:
+    levels.pin(busy, "SNS-1", low, high)
+    lines = {line.part: line.qty for order, _, _ in reorder.reorder(busy).orders for line in order.lines}
+    assert lines.get("SNS-1", 0) == ordered
+    if ordered:
+        stock.receive(busy, "SNS-1", high)
+    lines = {line.part: line.qty for order, _, _ in reorder.reorder(busy).orders for line in order.lines}
+    assert "SNS-1" not in lines

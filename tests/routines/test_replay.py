@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from datetime import date, timedelta
 from math import sqrt
@@ -12,7 +13,7 @@ from tests.routines.weeks import bring, change_part, change_supplier, fill_weeks
 from vanstock.errors import BadValue
 from vanstock.model import Job, Used
 from vanstock.routines import booking, levels, stock
-from vanstock.routines.replay import Replayed, Run, replay
+from vanstock.routines.replay import _SURENESS, Replayed, Run, _least_that, replay, weeks_there
 from vanstock.routines.session import Session
 from vanstock.routines.settings import change_setting
 
@@ -138,10 +139,46 @@ def test_what_happened_tells_a_part_bought_over_a_counter_from_a_second_visit(bu
     assert (now.average_cash, now.peak_cash, now.orders, now.lines, now.carriage) == (None,) * 5
 
 
-def test_each_part_alike_finishes_as_many_as_whole_jobs_or_all_it_can(busy: Session) -> None:
+@pytest.mark.parametrize("share", ["0.5", "0.95"])
+def test_each_part_alike_finishes_as_many_as_whole_jobs_at_the_least_odds_that_do(busy: Session, share: str) -> None:
+    change_setting(busy, "target", share)
     found = replay(busy, 8)
     alike = run(found, "each part alike")
-    assert alike.finished >= run(found, "whole job").finished or "99.9 %" in alike.told
+    assert alike.finished >= run(found, "whole job").finished
+    told = re.fullmatch(
+        r"every part at ([\d.]+) % to last, found afterwards: the least tried that finishes as many"
+        r"(?:; ([\d.]+) % finishes ([\d.]+) of 100 with [\d.]+)?",
+        alike.told,
+    )
+    assert told
+    at, below, jobs = told.groups()
+    assert (below is None) == (at == "50")
+    if below is not None:
+        assert float(below) < float(at)
+        assert float(jobs) < 100 * run(found, "whole job").completion
+
+
+def test_where_not_even_the_highest_odds_finish_as_many_that_is_said(busy: Session) -> None:
+    """A supplier that sends for no less than half a year's fluid: odds of lasting until the next review know nothing of
+    that, levels for whole jobs do."""
+    change_supplier(busy, "WEEK", least_order=300_00)
+    change_setting(busy, "target", "0.99")
+    found = replay(busy, 8)
+    alike = run(found, "each part alike")
+    assert alike.finished < run(found, "whole job").finished
+    assert alike.told == "every part at 99.9 % to last, the most that was tried: it finishes fewer"
+
+
+@pytest.mark.parametrize("needed", [0.3, 0.5, 0.51, 0.7, 0.8123, 0.999, 0.9991])
+def test_the_least_odds_tried_that_are_enough_are_found(needed: float) -> None:
+    tried: list[float] = []
+
+    def is_enough(odds: float) -> bool:
+        tried.append(odds)
+        return odds >= needed
+
+    assert _least_that(is_enough) == min((one for one in _SURENESS if one >= needed), default=None)
+    assert len(tried) <= 5  # each is all the weeks gone through again
 
 
 def test_carriage_is_paid_by_the_order_unless_the_goods_are_worth_enough(busy: Session) -> None:
@@ -178,6 +215,18 @@ def test_a_higher_target_has_more_on_the_shelves(busy: Session) -> None:
         cash.append(found.average_cash or 0)
     assert cash == sorted(cash)
     assert cash[0] < cash[-1]
+
+
+def test_as_many_weeks_are_counted_as_are_gone_through(session: Session) -> None:
+    fill_weeks(session, 18)
+    steps: list[int] = []
+    assert weeks_there(session, 52) == 5
+    assert weeks_there(session, 4) == 4
+    replay(session, weeks_there(session, 52), steps.append)
+    assert len(steps) == 5
+    for asked in (-1, 3, 521):
+        with pytest.raises(BadValue, match=f"{asked} weeks cannot be gone through: ask for 4 to 520"):
+            weeks_there(session, asked)
 
 
 # Little history.

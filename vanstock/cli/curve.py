@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from vanstock.cli.options import Json, example, opened
+from vanstock.cli.options import Json, check_chart, example, opened
 from vanstock.cli.show import Column, as_json, figure, paragraph, say, table, working
 from vanstock.errors import BadValue
 from vanstock.quantity import MONEY_SCALE, format_money, format_qty, parse_money, show_qty
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 _SHOWN = (0.5, 0.6, 0.7, 0.75, 0.8, 0.85, 0.9, 0.925, 0.95, 0.97, 0.98, 0.99, 0.995)
 """Shares of jobs whose corner is shown: dense where the curve bends."""
 _BAR = 22
+_NO_JOBS = "no jobs are known to come yet: book some, or import finished ones"
 
 
 def add_to(app: typer.Typer) -> None:
@@ -42,15 +43,14 @@ def curve(
     pence = parse_money(more, "--more")
     if pence < 0:
         raise BadValue(f"--more {more!r} is below zero")
-    if chart is not None:
-        from vanstock.exchange.picture import check_ending
-
-        check_ending(chart)
+    check_chart(chart)
     with opened(ctx) as session:
         with working("working out the curve"):
             found = routine.curve(session, pence)
         currency = setting_text(session, "currency")
     if chart is not None:
+        if found.levels is None:
+            raise BadValue(f"nothing to draw: {_NO_JOBS}")
         _draw(chart, found, currency)
     if json:
         as_json(_json(found))
@@ -62,7 +62,7 @@ def curve(
 
 def _show(found: Curve) -> None:
     if found.levels is None or found.stock is None:
-        say("no jobs are known to come yet: book some, or import finished ones")
+        say(_NO_JOBS)
         return
     rows = [(spot, "") for spot in _corners(found)]
     rows += [(found.levels, "min and max today"), (found.stock, "stock today, if kept so")]
@@ -71,7 +71,8 @@ def _show(found: Curve) -> None:
     table(columns, [_cells(spot, mark) for spot, mark in rows])
     paragraph(
         "cash: on the shelves when every part is at its max; of 100 jobs: coming jobs to expect finished on the first "
-        "visit with it. Every row without words is the least cash for its jobs."
+        "visit with it. Every row without words is the least cash for its jobs. Stock today is on hand and on order, "
+        "as if every review brought each part up to what there is of it now."
     )
     _show_more(found)
 
@@ -85,8 +86,10 @@ def _corners(found: Curve) -> list[Spot]:
 
 
 def _cells(spot: Spot, mark: str) -> tuple[str, ...]:
+    from vanstock.routines.levels import in_hundred
+
     bar = ("=" if mark else "#") * round(_BAR * spot.completion)
-    return format_money(spot.cash), f"{100 * spot.completion:.1f}", bar, f"<- {mark}" if mark else ""
+    return format_money(spot.cash), in_hundred(spot.completion), bar, f"<- {mark}" if mark else ""
 
 
 def _show_more(found: Curve) -> None:
@@ -96,8 +99,7 @@ def _show_more(found: Curve) -> None:
     if not more.parts:
         say(f"\n{format_money(more.cash)} more would finish no further job")
         return
-    gained = 1000 * (more.completion - found.levels.completion)
-    say(f"\n{format_money(more.cash)} MORE would finish {gained:.1f} more of 1,000 jobs, with")
+    say(f"\n{format_money(more.cash)} MORE would finish {1000 * more.gained:.1f} more of 1,000 jobs, with")
     table(
         (Column("part"), Column("what"), figure("more")),
         [(part.part, part.description, show_qty(qty, part.unit)) for part, qty in more.parts],
@@ -113,7 +115,7 @@ def _json(found: Curve) -> dict[str, object]:
         "more": {
             "cash": format_money(found.more.cash),
             "spent": format_money(found.more.spent),
-            "completion": round(found.more.completion, 4),
+            "completion": None if found.more.completion is None else round(found.more.completion, 4),
             "parts": [{"part": part.part, "qty": format_qty(qty, part.unit)} for part, qty in found.more.parts],
         },
     }

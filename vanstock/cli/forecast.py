@@ -123,9 +123,12 @@ def decimal_text(base_units: float, unit: str) -> str:
 
 def forecast_json(row: PartForecast) -> dict[str, object]:
     """A part's forecast as machines read it."""
-    found, unit = row.forecast, row.part.unit
+    return {"part": row.forecast.part, **figures_json(row.forecast, row.part.unit)}
+
+
+def figures_json(found: Forecast, unit: str) -> dict[str, object]:
+    """The figures of a forecast as machines read them."""
     return {
-        "part": found.part,
         "class": found.demand_class,
         "method": found.method,
         "constants": list(found.constants),

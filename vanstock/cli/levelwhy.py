@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from vanstock.cli.forecast import decimal_text, mean_text, method_name, rough
+from vanstock.cli.forecast import decimal_text, figures_json, mean_text, method_name, rough
 from vanstock.cli.levels import from_to
 from vanstock.cli.options import opened
 from vanstock.cli.show import Column, as_json, figure, paragraph, say, table, words, working
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 _LABEL = 12
 _KINDS = 4
-_NEARLY_ALL = 0.9995
+_NEARLY_ALL = 0.995
 _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 
 
@@ -44,7 +44,7 @@ def _lines(found: LevelWhy) -> list[tuple[str, str]]:
     lines = [("protects" if found.level.max else "taken by", _protects(found))]
     if found.level.pinned:
         lines.append(("set by", "hand: it stays where it is until --unpin"))
-    if found.level.max:
+    if found.level.max and margin.there:
         saves = format_money(margin.cash * (1 if found.level.min else found.buying.quantity // found.buying.step))
         lines.append((f"{step} less", f"saves {saves} and loses {_jobs(margin.lost, found.lost)}"))
     if margin.taken:
@@ -63,7 +63,8 @@ def _protects(found: LevelWhy) -> str:
     margin = found.margin
     if not margin.taken:
         return "no job: none that is likely to come takes it"
-    there = "all" if margin.there > _NEARLY_ALL else f"{100 * margin.there:.0f} of 100" if margin.there else "none"
+    there = f"{100 * margin.there:.0f} of 100" if margin.there else "none"
+    there = "nearly all" if margin.there >= _NEARLY_ALL else there
     return f"{_jobs(margin.taken, found.taken_by)}; {there} of them find it there"
 
 
@@ -90,8 +91,13 @@ def _must_last(found: LevelWhy) -> str:
     unit, days = found.part.unit, found.comes_after
     waits = f"{days} working day{'s' if days > 1 else ''}"
     name = found.supplier.name or found.supplier.supplier or "its supplier"
+    until, why = "of the next", ""
+    if found.weeks_apart > 1:
+        until = f"of the one {found.weeks_apart} weeks later"
+        least = format_money(found.supplier.least_order)
+        why = f"a week's use of everything from it is worth less than its least order of {least}; "
     return (
-        f"from one {_WEEKDAYS[found.weekday]} review until the goods of the next, {waits} after it, from {name}; "
+        f"from one {_WEEKDAYS[found.weekday]} review until the goods {until}, {waits} after it, from {name}; {why}"
         f"used in a week: {mean_text(found.weekly_use, unit)} {unit_of(unit).symbol}".rstrip()
     )
 
@@ -123,6 +129,7 @@ def _json(found: LevelWhy) -> dict[str, object]:
         "one_job_in_100_costs": None if found.hundredth_costs is None else format_money(round(found.hundredth_costs)),
         "ordered_by": format_qty(found.buying.quantity, unit),
         "review_weekday": _WEEKDAYS[found.weekday].lower(),
+        "weeks_between_reviews": found.weeks_apart,
         "comes_after_working_days": found.comes_after,
         "weekly_use": decimal_text(found.weekly_use, unit),
         "surely_used_before_it_expires": None if found.usable is None else format_qty(found.usable, unit),
@@ -172,21 +179,11 @@ def _phrase(row: Basis, unit: str) -> str:
 
 
 def _past_json(row: Basis, unit: str) -> dict[str, object]:
-    found = row.forecast
     return {
         "at": row.at,
         "min": format_qty(row.level.min, unit),
         "max": format_qty(row.level.max, unit),
         "pinned": row.level.pinned,
-        "class": found.demand_class,
-        "method": found.method,
-        "constants": list(found.constants),
-        "own": found.own,
-        "weeks": found.weeks,
-        "weeks_with_need": found.weeks_with_need,
-        "weekly_mean": decimal_text(found.weekly_mean, unit),
-        "interval_days": found.interval_days,
-        "interval_mean": decimal_text(found.interval_mean, unit),
-        "spread": found.spread,
-        "quantiles": {f"{p:g}": format_qty(round(q), unit) for p, q in found.quantiles.items()},
+        **figures_json(row.forecast, unit),
+        "spread": row.forecast.spread,
     }

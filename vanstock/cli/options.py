@@ -6,6 +6,7 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NamedTuple
 
 import typer
@@ -58,6 +59,14 @@ def _daily_copy(session: Session) -> None:
             tell(f"copy written and checked: {trust.backup(session).file}")
         except VanstockError as error:  # the entry itself is written and stays
             tell(f"note: {error}")
+
+
+def check_chart(path: Path | None) -> None:
+    """Refuse a picture's name before anything is worked out for it; raises `BadValue`."""
+    if path is not None:
+        from vanstock.exchange.picture import check_ending
+
+        check_ending(path)
 
 
 def example(*lines: str) -> str:

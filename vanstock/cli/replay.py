@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from vanstock.cli.options import Json, example, opened
+from vanstock.cli.options import Json, check_chart, example, opened
 from vanstock.cli.show import Column, as_json, figure, paragraph, say, table, working
 from vanstock.quantity import MONEY_SCALE, format_money
 
@@ -27,7 +27,7 @@ def add_to(app: typer.Typer) -> None:
 
 def replay(
     ctx: typer.Context,
-    weeks: Annotated[int, typer.Option("--weeks", min=4, max=520, help="How many full weeks back.")] = 52,
+    weeks: Annotated[int, typer.Option("--weeks", help="How many full weeks back, from 4 to 520.")] = 52,
     chart: Annotated[
         Path | None, typer.Option("--chart", metavar="FILE", help="Draw cash by week to a .svg or .png file.")
     ] = None,
@@ -37,13 +37,11 @@ def replay(
     from vanstock.routines import replay as routine
     from vanstock.routines.settings import setting_text
 
-    if chart is not None:
-        from vanstock.exchange.picture import check_ending
-
-        check_ending(chart)
+    check_chart(chart)
     with opened(ctx) as session:
-        with working("going through the weeks", total=weeks) as progress:
-            found = routine.replay(session, weeks, progress)
+        there = routine.weeks_there(session, weeks)
+        with working("going through the weeks", total=there) as progress:
+            found = routine.replay(session, there, progress)
         currency = setting_text(session, "currency")
     if chart is not None:
         _draw(chart, found, currency)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from vanstock.cli.forecast import bars, decimal_text, forecast_json, mean_text, method_name, rough
-from vanstock.cli.options import opened
+from vanstock.cli.options import check_chart, opened
 from vanstock.cli.show import as_json, clean, paragraph, say, working
 from vanstock.quantity import format_qty, show_qty
 from vanstock.quantity import unit as unit_of
@@ -37,10 +37,7 @@ def explain(ctx: typer.Context, part: str, *, chart: Path | None, told: bool, js
     """Say what one part's forecast rests on, and draw it when `chart` is given; `told` prints the page too."""
     from vanstock.routines.why import why
 
-    if chart is not None:
-        from vanstock.exchange.picture import check_ending
-
-        check_ending(chart)
+    check_chart(chart)
     with opened(ctx) as session, working("forecasting"):
         found = why(session, part)
     if chart is not None:

@@ -64,7 +64,8 @@ def point(wanted: Wanted, levels: Ints) -> Point:
 
 
 def best(wanted: Wanted, worth: int, *, at_cash: int = 1) -> Point:
-    """The levels of greatest `worth` x jobs finished - `at_cash` x cash; the least of those that tie."""
+    """The levels of greatest `worth` x jobs finished - `at_cash` x cash; the least of those that tie. One cut by
+    itself: the program goes through `curve` and `around`; this is how tests and measurements try the cut."""
     import numpy as np
 
     nothing, most = np.zeros(len(wanted.cash), dtype=np.int64), _most(wanted)

@@ -27,14 +27,12 @@ _NO_BOUND = 2**40
 
 class Chosen(NamedTuple):
     """Levels in base units by group; the share of jobs they finish; their cash in pence; what one job of the stream
-    costs, in pence, on the part of the curve where they lie (None where it ends); whether they were filled in between
-    two corners."""
+    costs, in pence, on the part of the curve where they lie (None where it ends)."""
 
     levels: Mapping[str, int]
     completion: float
     cash: int
     job_costs: float | None
-    filled_in: bool
 
 
 class Problem(NamedTuple):
@@ -93,17 +91,15 @@ def choose(
     asked = problem(stream, bounds)
     jobs = asked.wanted.jobs if completion is None else jobs_to_finish(completion, asked)
     low, high = closure.around(asked.wanted, lambda one: one.finished >= jobs)
-    found, filled = high, False
+    found = high
     if low.finished < jobs < high.finished:
-        between = closure.filled_in(asked.wanted, low, high, jobs)
-        found, filled = (between, True) if between.cash < high.cash else (high, False)
+        found = min(high, closure.filled_in(asked.wanted, low, high, jobs), key=lambda one: one.cash)
     if cash is not None and found.cash > cash - asked.pinned_cash:
         room = max(cash - asked.pinned_cash, 0)
         low, high = closure.around(asked.wanted, lambda one: one.cash > room)
         corner = high if high.cash <= room else low
         found = closure.filled_up(asked.wanted, corner, room)
-        filled = found != corner
-    return _chosen(stream, asked, found, _job_costs(low, high), filled=filled)
+    return _chosen(stream, asked, found, _job_costs(low, high))
 
 
 def jobs_to_finish(completion: float, asked: Problem) -> int:
@@ -117,11 +113,11 @@ def _job_costs(low: Point, high: Point) -> float | None:
     return (high.cash - low.cash) / jobs if jobs else None
 
 
-def _chosen(stream: Stream, asked: Problem, found: Point, job_costs: float | None, *, filled: bool) -> Chosen:
+def _chosen(stream: Stream, asked: Problem, found: Point, job_costs: float | None) -> Chosen:
     steps = dict(zip(asked.free, found.levels, strict=True)) | dict(asked.pinned)
     levels = {one.group: steps[i] * one.step for i, one in enumerate(stream.shelves)}
     share = found.finished / asked.jobs if asked.jobs else 1.0
-    return Chosen(levels, share, found.cash + asked.pinned_cash, job_costs, filled)
+    return Chosen(levels, share, found.cash + asked.pinned_cash, job_costs)
 
 
 class More(NamedTuple):

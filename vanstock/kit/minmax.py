@@ -14,6 +14,7 @@ from __future__ import annotations
 from math import ceil, floor, inf, sqrt
 from typing import NamedTuple
 
+from vanstock.kit.reorder import orders_at
 from vanstock.model import Part
 from vanstock.quantity import MONEY_SCALE, PRICE_SCALE, round_half_up, round_up_to_packs, unit
 
@@ -127,3 +128,9 @@ def min_and_max(level: int, how: Buying, *, most: int | None = None) -> tuple[in
 def level_of(low: int, high: int, step: int) -> int:
     """The level that some min and max hold up, in base units: 0 where nothing is kept."""
     return low // step * step + step if high > 0 else 0
+
+
+def level_pinned(low: int, high: int, how: Buying) -> int:
+    """The level that a min and max pinned by hand hold up: never above max, so 0 where no pack fits within it."""
+    at = orders_at(low, high, how.lot)
+    return level_of(at, high, how.step) if at >= 0 else 0

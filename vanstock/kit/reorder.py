@@ -2,8 +2,9 @@
 
     position = on hand + on order - reserved for bookings beyond the interval
 
-At or below min, order as many whole packs as stay within max, one at least; below what booked jobs may take, as many
-as hold that too. (Periodic review in fixed quantities: Hadley and Whitin, Analysis of Inventory Systems, 1963, ch. 5.)
+At or below min, order as many whole packs as stay within max; where a pack more would go above it, wait until one fits.
+Below what booked jobs may take, order as many as hold that. (Periodic review in fixed quantities: Hadley and Whitin,
+Analysis of Inventory Systems, 1963, ch. 5.)
 """
 
 from __future__ import annotations
@@ -86,17 +87,28 @@ def order_line(stock: StockPosition) -> OrderLine | None:
     )  # fmt: skip
 
 
+def orders_at(low: int, high: int, pack: int) -> int:
+    """The highest position at which anything is ordered: min, or lower where a pack more would go above max; below
+    zero where no pack fits within max.
+
+    >>> orders_at(2, 6, 4), orders_at(1, 1, 1), orders_at(2, 4, 10)
+    (2, 0, -6)
+    """
+    return min(low, high - pack)
+
+
 def packs_to_order(position: int, low: int, high: int, pack: int) -> int:
-    """Base units in whole packs: at or below min (and below nothing owed) as many as stay within max, one at least, and
-    never less than is owed.
+    """Base units in whole packs: at or below min as many as stay within max, and never less than is owed.
 
     >>> packs_to_order(1, 2, 6, 1), packs_to_order(3, 2, 6, 1), packs_to_order(1, 2, 6, 4), packs_to_order(-2, 0, 0, 1)
     (5, 0, 4, 2)
+    >>> packs_to_order(1, 1, 1, 1), packs_to_order(0, 1, 1, 1), packs_to_order(0, 2, 4, 10)
+    (0, 1, 0)
     """
     owed = -(-max(-position, 0) // pack) * pack
-    if high <= 0 or position > low:
+    if high <= 0 or position > orders_at(low, high, pack):
         return owed
-    return max((high - position) // pack * pack, pack, owed)
+    return max((high - position) // pack * pack, owed)
 
 
 def _why(stock: StockPosition, *, at_min: bool) -> str:

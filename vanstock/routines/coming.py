@@ -15,13 +15,15 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from vanstock.jobneeds import JobNeeds, WeightedCase
 from vanstock.kit.minmax import Buying, buying, surely_used
+from vanstock.kit.reorder import orders_at
+from vanstock.kit.reviews import reviews
 from vanstock.kit.stream import JOBS, Ahead, Kind, Shelf, Stream, draw_stream, reviews_before
 from vanstock.model import Job, Supplier
 from vanstock.quantity import unit
 from vanstock.routines.past import Past, fitted_so_far
 from vanstock.routines.session import Session
 from vanstock.routines.settings import calendar, handling, review_day
-from vanstock.workdays import Calendar, parse_days, week_start
+from vanstock.workdays import Calendar, week_start
 
 if TYPE_CHECKING:
     import numpy as np
@@ -32,7 +34,9 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 WEEKS = 13
-"""Weeks ahead: near enough for bookings and closed days to count, far enough for levels to stay."""
+"""Weeks ahead: near enough for bookings and closed days to count, far enough for levels to stay. So many open ones at
+least, where a firm closes for longer, but none after two years."""
+_FARTHEST_WEEKS = 104
 SEED = 20_270_301
 _MOST_WEEKS_APART = 13
 _BETWEEN = "\t"
@@ -59,23 +63,49 @@ class Known(NamedTuple):
 NOTHING_ELSE = Known()
 
 
+class Reviews(NamedTuple):
+    """When a supplier is ordered from in the weeks ahead, and every how many weeks its least order makes that."""
+
+    dates: tuple[date, ...]
+    weeks_apart: int
+
+
 class Coming(NamedTuple):
-    """A stream, the kind of job (family, type) behind each of its kinds, the booked jobs among it, and by group how it
-    is bought and the most that is surely used before it expires (left out where it keeps)."""
+    """A stream, the kind of job (family, type) behind each of its kinds, the booked jobs among it, by group how it is
+    bought and the most that is surely used before it expires (left out where it keeps), the reviews by supplier, and
+    what the stream was drawn from."""
 
     stream: Stream
     kinds: tuple[tuple[str, str], ...]
     booked: tuple[Job, ...]
     buying: Mapping[str, Buying]
     usable: Mapping[str, int]
+    reviews: Mapping[str, Reviews]
+    drawn_from: DrawnFrom
+
+    def never_above_its_level(self) -> Stream:
+        """The same jobs, against stock that every review brings up to its level and no higher."""
+        kinds, shelves, ahead, jobs = self.drawn_from
+        return draw_stream(kinds, [one._replace(quantity=1) for one in shelves], ahead, seed=SEED, jobs=jobs)
+
+
+class DrawnFrom(NamedTuple):
+    """What a stream is drawn from, and about how many jobs."""
+
+    kinds: Sequence[Kind]
+    shelves: Sequence[Shelf]
+    ahead: Ahead
+    jobs: int
 
 
 class _Days(NamedTuple):
-    """The working days of the weeks ahead in order, the week of each, and how many a full week has."""
+    """The working days of the weeks ahead in order, the week of each, how many a full week has, and the working days
+    before them."""
 
     dates: tuple[date, ...]
     week_of: tuple[int, ...]
     full_week: int
+    earlier: tuple[date, ...]
 
 
 def coming(session: Session, past: Past, known: Known = NOTHING_ELSE, *, jobs: int = JOBS) -> Coming:
@@ -93,18 +123,31 @@ def coming(session: Session, past: Past, known: Known = NOTHING_ELSE, *, jobs: i
     usable = _usable(past, use)
     how = _bought(session, past, known, use, usable)
     ahead = Ahead(days.week_of, days.full_week, dispersion, lines)
-    shelves = _shelves(session, past, days, (how, {group: mean for group, (mean, _) in use.items()}))
-    stream = draw_stream(kinds, shelves, ahead, seed=SEED, jobs=jobs)
-    return Coming(stream, names, tuple(job for _, job in booked), how, usable)
+    orders = _order_days(session, past, days, (how, {group: mean for group, (mean, _) in use.items()}))
+    source = DrawnFrom(kinds, _shelves(past, days, how, orders), ahead, jobs)
+    stream = draw_stream(kinds, source.shelves, ahead, seed=SEED, jobs=jobs)
+    return Coming(stream, names, tuple(job for _, job in booked), how, usable, orders, source)
 
 
 def _days_ahead(today: date, days: Calendar) -> _Days:
     """The working days from today to the end of the last week, weeks without any left out."""
-    last = week_start(today) + timedelta(days=7 * (WEEKS + 1))
-    every = [today + timedelta(days=step) for step in range((last - today).days)]
-    dates = tuple(day for day in every if days.is_working(day)) or (days.next_working(last),)
-    mondays = {monday: i for i, monday in enumerate(sorted({week_start(day) for day in dates}))}
-    return _Days(dates, tuple(mondays[week_start(day)] for day in dates), len(days.working))
+    monday, week = week_start(today), timedelta(days=7)
+    ahead: dict[date, list[date]] = {}
+    for number in range(_FARTHEST_WEEKS):
+        if number > WEEKS and len(ahead) >= WEEKS:
+            break
+        begins = max(monday + number * week, today)
+        if found := days.working_days(begins, monday + (number + 1) * week):
+            ahead[monday + number * week] = found
+    dates = tuple(day for found in ahead.values() for day in found)
+    dates = dates or (days.next_working(monday + _FARTHEST_WEEKS * week),)
+    places = [place for place, found in enumerate(ahead.values()) for _ in found] or [0]
+    return _Days(dates, tuple(places), len(days.working), days_before(today, days))
+
+
+def days_before(first: date, days: Calendar) -> tuple[date, ...]:
+    """The working days before a day, of its week and of the one before."""
+    return tuple(days.working_days(week_start(first) - timedelta(days=7), first))
 
 
 def _kinds(session: Session, past: Past, book: CaseBook) -> tuple[tuple[tuple[str, str], ...], list[Kind], float]:
@@ -215,24 +258,22 @@ def _bought(
             how = how.within(usable[group])
         if group in known.pinned:
             low, high = known.pinned[group]
-            how = how._replace(quantity=max((high - low) // how.step, 1) * how.step)
+            span = high - orders_at(low, high, how.lot)
+            how = how._replace(quantity=max(span // how.step, 1) * how.step)
         found[group] = how
     return found
 
 
-def _shelves(
-    session: Session, past: Past, days: _Days, bought: tuple[Mapping[str, Buying], Mapping[str, float]]
-) -> list[Shelf]:
+def _shelves(past: Past, days: _Days, how: Mapping[str, Buying], orders: Mapping[str, Reviews]) -> list[Shelf]:
     """How each group is stocked, with the reviews of its supplier."""
-    how, _ = bought
-    orders = _order_days(session, past, days, bought)
+    places = {day: place for place, day in enumerate(days.dates)}
     since: dict[tuple[str, int], list[int]] = {}
     shelves = []
     for group, one in how.items():
         supplier, wait = past.catalogue.parts[group].supplier, comes_after(past, group)
         key = supplier, wait
         if key not in since:
-            since[key] = reviews_before(orders[supplier], wait, len(days.dates))
+            since[key] = reviews_before([places[day] for day in orders[supplier].dates], wait, len(days.dates))
         shelves.append(Shelf(group, one.step, one.cash, one.quantity // one.step, since[key]))
     return shelves
 
@@ -244,9 +285,9 @@ def comes_after(past: Past, group: str) -> int:
 
 def _order_days(
     session: Session, past: Past, days: _Days, bought: tuple[Mapping[str, Buying], Mapping[str, float]]
-) -> dict[str, list[int]]:
-    """By supplier the places, among the days ahead, of the days on which it is ordered from: one a week, or fewer
-    where a week's use is worth less than the least it sends."""
+) -> dict[str, Reviews]:
+    """By supplier the days on which it is ordered from: one a week, or fewer where a week's use is worth less than the
+    least it sends."""
     how, use = bought
     spent: dict[str, float] = defaultdict(float)
     for group, one in how.items():
@@ -254,26 +295,8 @@ def _order_days(
     found = {}
     for name in spent:
         supplier = past.catalogue.suppliers.get(name, Supplier(name))
-        weekly = reviews(supplier, days.dates, review_day(session))
+        weekly = reviews(supplier, days.dates, review_day(session), earlier=days.earlier)
         apart = ceil(supplier.least_order / spent[name]) if spent[name] > 0 else 1
-        found[name] = weekly[:: min(max(apart, 1), _MOST_WEEKS_APART)] or [0]
+        apart = min(max(apart, 1), _MOST_WEEKS_APART)
+        found[name] = Reviews(tuple(days.dates[place] for place in weekly[::apart] or [0]), apart)
     return found
-
-
-def reviews(supplier: Supplier, dates: Sequence[date], preferred: int) -> list[int]:
-    """The places among some working days of the reviews of a supplier: in each week on the order day that is, or comes
-    soonest after, the `preferred` weekday; on the supplier's next order day where the firm is closed then."""
-    weekdays, usual = parse_days(supplier.order_days or "Mon-Fri"), reviews_weekday(supplier, preferred)
-    if not any(day.weekday() in weekdays for day in dates):
-        weekdays = frozenset(range(7))  # it never takes orders on a day that the firm works: the next one must do
-    found: dict[int, int] = {}
-    for place, day in enumerate(dates):
-        week = day.toordinal() - (day.weekday() - usual) % 7
-        if day.weekday() in weekdays and week not in found and week >= dates[0].toordinal():
-            found[week] = place
-    return sorted(found.values())
-
-
-def reviews_weekday(supplier: Supplier, preferred: int) -> int:
-    """The order day of a supplier that is, or comes soonest after, the `preferred` weekday (Monday 0)."""
-    return min(parse_days(supplier.order_days or "Mon-Fri"), key=lambda day: (day - preferred) % 7)

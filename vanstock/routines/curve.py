@@ -10,12 +10,12 @@ from typing import NamedTuple
 
 from vanstock.kit import closure
 from vanstock.kit.levels import Bounds, more_for, outcome, problem
-from vanstock.kit.minmax import level_of
-from vanstock.kit.optimism import to_expect
+from vanstock.kit.optimism import discounted
 from vanstock.ledger import reading
+from vanstock.ledger.orders import on_order
 from vanstock.model import Part
 from vanstock.quantity import value_of
-from vanstock.routines.levels import Plan, bounds_of, pins_of, plan_levels
+from vanstock.routines.levels import Plan, bounds_of, expected, pins_of, plan_levels
 from vanstock.routines.past import Past, group_supply, read_past
 from vanstock.routines.session import Session
 from vanstock.routines.settings import target
@@ -29,18 +29,21 @@ class Spot(NamedTuple):
 
 
 class Buys(NamedTuple):
-    """What so many pence beside today's min and max would buy: by part how much its min and max rise, where that leads,
-    and the pence it takes."""
+    """What so many pence beside today's min and max would buy: by part how much its min and max rise, where that leads
+    (None when nothing is known of coming jobs), the pence it takes, and the share of jobs that it finishes more, before
+    it is asked what can be promised."""
 
     cash: int
     parts: tuple[tuple[Part, int], ...]
-    completion: float
+    completion: float | None
     spent: int
+    gained: float
 
 
 class Curve(NamedTuple):
-    """Every corner of the curve, from nothing pinned or held to all that any job takes; the spots of today's min and
-    max and of today's stock (None when nothing is known of coming jobs); the firm's target; what more would buy."""
+    """Every corner of the curve, from nothing beside what is pinned to where no more can be promised; the spots of
+    today's min and max and of today's stock with what is on order (None when nothing is known of coming jobs); the
+    firm's target; what more would buy."""
 
     points: tuple[Spot, ...]
     levels: Spot | None
@@ -54,37 +57,39 @@ def curve(session: Session, more: int) -> Curve:
     past = read_past(session)
     plan = plan_levels(session, past)
     bounds = bounds_of(plan.coming, pins_of(session, past))
-    stream, known = plan.coming.stream, len(past.finished)
-    asked = problem(stream, bounds)
+    asked = problem(plan.coming.stream, bounds)
     corners = closure.curve(asked.wanted) if asked.jobs else []
-    points = tuple(Spot(one.cash + asked.pinned_cash, to_expect(one.finished / asked.jobs, known)) for one in corners)
-    now = _levels_spot(plan, known) if asked.jobs else None
+    spots = [Spot(one.cash + asked.pinned_cash, expected(past, one.finished / asked.jobs)) for one in corners]
+    points = tuple(spot for i, spot in enumerate(spots) if not i or spot.completion > spots[i - 1].completion)
+    now = _levels_spot(past, plan) if asked.jobs else None
     stock = _stock_spot(session, past, plan) if asked.jobs else None
     return Curve(points, now, stock, target(session), _more(past, plan, bounds, more))
 
 
-def _levels_spot(plan: Plan, known: int) -> Spot:
+def _levels_spot(past: Past, plan: Plan) -> Spot:
     share, cash = outcome(plan.coming.stream, plan.chosen.levels)
-    return Spot(cash, to_expect(share, known))
+    return Spot(cash, expected(past, share))
 
 
 def _stock_spot(session: Session, past: Past, plan: Plan) -> Spot:
-    """Today's stock as if every part were kept up to what there is of it."""
+    """Today's stock, on hand and on order, as if every review brought each part up to what there is of it now."""
     held: dict[str, int] = defaultdict(int)
     for row in reading.balances(session.ledger):
         held[row.part] += max(row.qty, 0)
+    for part, qty in on_order(session.ledger).items():
+        held[part] += qty
     supply = group_supply(past, held)
-    levels = {}
-    for group, how in plan.coming.buying.items():
-        there = supply.get(group, 0)
-        levels[group] = level_of(max(there - how.quantity, 0), there, how.step) if there >= how.step else 0
-    share, _ = outcome(plan.coming.stream, levels)
+    share, _ = outcome(plan.coming.never_above_its_level(), supply)
     parts = past.catalogue.parts
     cash = sum(value_of(qty, parts[group].unit, parts[group].cost) for group, qty in supply.items())
-    return Spot(cash, to_expect(share, len(past.finished)))
+    return Spot(cash, expected(past, share))
 
 
 def _more(past: Past, plan: Plan, bounds: Bounds, cash: int) -> Buys:
     found = more_for(plan.coming.stream, plan.chosen.levels, cash, bounds)
     parts = tuple((past.catalogue.parts[group], qty) for group, qty in found.rises.items())
-    return Buys(cash, parts, to_expect(found.completion, len(past.finished)), found.spent)
+    if not plan.coming.stream.wanted.jobs:
+        return Buys(cash, parts, None, found.spent, 0.0)
+    known = len(past.finished)
+    gained = discounted(found.completion, known) - discounted(plan.chosen.completion, known)
+    return Buys(cash, parts, expected(past, found.completion), found.spent, gained)

@@ -6,14 +6,15 @@ under one number. Called by `cli.levels`, and by the routines that plan.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from typing import NamedTuple
 
 from vanstock.errors import BadValue
 from vanstock.kit.levels import Bounds, Chosen, Margin, choose, margins, steady
-from vanstock.kit.minmax import level_of, min_and_max
-from vanstock.kit.optimism import to_ask, to_expect
+from vanstock.kit.minmax import level_of, level_pinned, min_and_max
+from vanstock.kit.optimism import discounted, surest, to_ask, to_expect
+from vanstock.kit.reorder import orders_at
 from vanstock.ledger import basis, catalogue, reading
 from vanstock.ledger.basis import Basis
 from vanstock.ledger.file import writing
@@ -39,7 +40,7 @@ OWN_TARGET = Aim()
 
 class Plan(NamedTuple):
     """The levels of every stocked part: the stream they were chosen on, what was chosen, min and max by number, what
-    each level does, and the newest levels that a list used before."""
+    each level does for the jobs to expect, and the newest levels that a list used before."""
 
     coming: Coming
     chosen: Chosen
@@ -48,18 +49,35 @@ class Plan(NamedTuple):
     before: Mapping[str, Basis]
 
 
+class LeftOut(NamedTuple):
+    """How many parts have max 0, by why: no coming job takes them, a pack would expire before it is used, they would
+    finish too few jobs for what they cost, or a person pinned them at that."""
+
+    untaken: int = 0
+    expiring: int = 0
+    dear: int = 0
+    pinned: int = 0
+
+
+NONE_LEFT_OUT = LeftOut()
+
+
 class Levels(NamedTuple):
-    """Min and max of the parts asked for: what is aimed at, the share of jobs that all levels together finish, what
-    stock costs when every part is at its max, and what changed since the last list: part, min and max then, why."""
+    """Min and max of the parts asked for: what is aimed at, the share of jobs that all levels together are expected to
+    finish, what stock costs when every part is at its max, what changed since the last list: part, min and max then,
+    why; what was asked of the cash, what pinned parts cost, the most that can be promised, on how many jobs, and why
+    parts are left out."""
 
     target: float | None
     completion: float | None
     cash: int
     parts: tuple[tuple[Part, MinMax], ...]
     changed: tuple[Change, ...]
-    since: date | None
     asked_cash: int | None = None
     pinned_cash: int = 0
+    surest: float = 1.0
+    jobs_known: int = 0
+    left_out: LeftOut = NONE_LEFT_OUT
 
 
 class Change(NamedTuple):
@@ -87,9 +105,32 @@ def plan_levels(session: Session, past: Past, aim: Aim = OWN_TARGET) -> Plan:
     else:
         wanted = None if aim.completion is None else to_ask(aim.completion, len(past.finished))
         chosen = choose(stream.stream, bounds, completion=wanted, cash=aim.cash)
-    does = margins(stream.stream, chosen.levels)
+    does = {
+        group: _to_expect_of(one, chosen.completion, len(past.finished))
+        for group, one in margins(stream.stream, chosen.levels).items()
+    }
     found = {group: _min_max(past, stream, chosen, does[group], pins.get(group)) for group in stream.buying}
     return Plan(stream, chosen, _in_order(past, found), does, before)
+
+
+def expected(past: Past, said: float) -> float:
+    """The share of coming jobs to expect finished where a stream says so many are, no surer than the past is known."""
+    return to_expect(said, len(past.finished), _usual_worth(past))
+
+
+def _usual_worth(past: Past) -> float:
+    """The finished jobs that the usual table is worth, by its surest line."""
+    return max((row.worth_jobs for row in past.catalogue.usual), default=0.0)
+
+
+def _to_expect_of(does: Margin, said: float, known: int) -> Margin:
+    """What a level does for the jobs to be expected, where its stream says what it does for drawn ones."""
+    now = discounted(said, known)
+    return does._replace(
+        there=discounted(does.there, known),
+        lost=now - discounted(max(said - does.lost, 0.0), known),
+        gained=discounted(min(said + does.gained, 1.0), known) - now,
+    )
 
 
 def _used_before(session: Session, past: Past) -> dict[str, Basis]:
@@ -124,7 +165,7 @@ def known_besides(
 def bounds_of(stream: Coming, pins: Mapping[str, tuple[int, int]]) -> Bounds:
     """The levels that pins hold up, and the highest that shelf lives allow."""
     how = stream.buying
-    held = {group: level_of(*levels, how[group].step) for group, levels in pins.items() if group in how}
+    held = {group: level_pinned(*levels, how[group]) for group, levels in pins.items() if group in how}
     return Bounds(held, {group: how[group].highest_level(most) for group, most in stream.usable.items()})
 
 
@@ -139,16 +180,22 @@ def _min_max(past: Past, stream: Coming, chosen: Chosen, does: Margin, pin: tupl
     if pin is not None:
         return MinMax(group, *pin, pinned=True, basis="pinned by hand")
     low, high = min_and_max(chosen.levels[group], stream.buying[group], most=stream.usable.get(group))
-    return MinMax(group, low, high, pinned=False, basis=_basis(part, does, stream.usable.get(group), held=high > 0))
+    told = _basis(part, does, held=high > 0, expires=_expires(stream, group))
+    return MinMax(group, low, high, pinned=False, basis=told)
 
 
-def _basis(part: Part, does: Margin, usable: int | None, *, held: bool) -> str:
+def _expires(stream: Coming, group: str) -> bool:
+    """Whether the least that is bought of a part would expire before it is surely used."""
+    return group in stream.usable and not stream.buying[group].highest_level(stream.usable[group])
+
+
+def _basis(part: Part, does: Margin, *, held: bool, expires: bool) -> str:
     """In words, what the level does."""
     step = show_qty(does.step, part.unit)
     if not does.taken:
         return "no coming job is likely to take it"
     takes = f"{in_thousand(does.taken)} of 1,000 jobs take it"
-    if usable is not None and not held and usable < part.pack_size:
+    if expires and not held:
         return f"{takes}; a pack would expire before it is used"
     if not held:
         return f"{takes}; {step} would finish {in_thousand(does.gained)}"
@@ -161,6 +208,12 @@ def in_thousand(share: float) -> str:
     return f"{many:.0f}" if many >= 2 or not many else f"{many:.1f}"
 
 
+def in_hundred(share: float) -> str:
+    """A share as so many of a hundred with one decimal; what falls short of all is not said to be all."""
+    text = f"{100 * share:.1f}"
+    return "99.9" if text == "100.0" and share < 1 else text
+
+
 def minmax(session: Session, text: str = "", aim: Aim = OWN_TARGET) -> Levels:
     """Min and max with their cost and the share of coming jobs that they finish."""
     from vanstock.routines.forecasts import chosen_parts
@@ -171,13 +224,24 @@ def minmax(session: Session, text: str = "", aim: Aim = OWN_TARGET) -> Levels:
     cash = sum(value_of(level.max, parts[p].unit, parts[p].cost) for p, level in plan.levels.items())
     asked = chosen_parts(session, past, text)
     shown = tuple((parts[p], level) for p, level in plan.levels.items() if not asked or p in asked)
-    known = to_expect(plan.chosen.completion, len(past.finished)) if plan.coming.stream.wanted.jobs else None
+    known = expected(past, plan.chosen.completion) if plan.coming.stream.wanted.jobs else None
     changed = () if aim != OWN_TARGET else _changes(session.today, past, plan, asked)
-    since = max((date.fromisoformat(row.at[:10]) for row in plan.before.values()), default=None)
     wanted = target(session) if aim == OWN_TARGET else aim.completion
     held = {p: level for p, level in plan.levels.items() if level.pinned}
     pinned_cash = sum(value_of(level.max, parts[p].unit, parts[p].cost) for p, level in held.items())
-    return Levels(wanted, known, cash, shown, changed, since, aim.cash, pinned_cash)
+    most = surest(len(past.finished) + _usual_worth(past))
+    left_out = _left_out(plan, [level for _, level in shown])
+    return Levels(wanted, known, cash, shown, changed, aim.cash, pinned_cash, most, len(past.finished), left_out)
+
+
+def _left_out(plan: Plan, levels: Sequence[MinMax]) -> LeftOut:
+    found = dict.fromkeys(LeftOut._fields, 0)
+    for row in levels:
+        if not row.max:
+            untaken = "expiring" if _expires(plan.coming, row.part) else "dear"
+            why = "pinned" if row.pinned else untaken if plan.margins[row.part].taken else "untaken"
+            found[why] += 1
+    return LeftOut(**found)
 
 
 def _changes(today: date, past: Past, plan: Plan, asked: set[str]) -> tuple[Change, ...]:
@@ -205,7 +269,16 @@ def _why_changed(today: date, past: Past, plan: Plan, row: Basis) -> str:
     return f"{show_qty(needed, unit)} needed since, {expected:g} expected; {plan.levels[group].basis}"
 
 
-def pin(session: Session, text: str, low: str, high: str) -> tuple[Part, MinMax]:
+class Pinned(NamedTuple):
+    """A part pinned by hand, its min and max, and the position at which it is ordered: lower than min where a pack more
+    would go above max, None where no pack fits within max, or nothing is kept."""
+
+    part: Part
+    level: MinMax
+    orders_at: int | None
+
+
+def pin(session: Session, text: str, low: str, high: str) -> Pinned:
     """Pin a part's min and max by hand; raises `BadValue` unless 0 <= min <= max."""
     part = _stocked_part(session, text)
     small = parse_qty(low, part.unit, pack_size=part.pack_size)
@@ -214,7 +287,9 @@ def pin(session: Session, text: str, low: str, high: str) -> tuple[Part, MinMax]
         raise BadValue(f"min {low} and max {high} cannot be: min is zero or more, and max at least min")
     with writing(session.ledger):
         catalogue.save_pin(session.ledger, part.part, (small, large))
-    return part, MinMax(part.part, small, large, pinned=True, basis="pinned by hand")
+    at = orders_at(small, large, part.pack_size)
+    level = MinMax(part.part, small, large, pinned=True, basis="pinned by hand")
+    return Pinned(part, level, at if at >= 0 else None)
 
 
 def unpin(session: Session, text: str) -> Part:

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import NamedTuple
 
+from vanstock.errors import BadValue
 from vanstock.exchange.csvfile import write_rows
 from vanstock.kit.reorder import StockPosition, SupplierOrder, plan_reorder
 from vanstock.ledger import reading
@@ -16,6 +17,7 @@ from vanstock.ledger.basis import Basis
 from vanstock.ledger.orders import on_order
 from vanstock.model import Catalogue, Job, MinMax, Supplier
 from vanstock.quantity import format_money, format_qty
+from vanstock.routines.coming import WEEKS
 from vanstock.routines.forecasts import PartForecast, forecast_all
 from vanstock.routines.levels import Plan, plan_levels
 from vanstock.routines.past import Past, fitted_so_far, group_supply, read_past
@@ -76,9 +78,11 @@ def look_ahead(session: Session, day: date | None = None) -> Ahead:
 
 
 def reorder(session: Session, day: date | None = None) -> Reorder:
-    """Work out what to order at a review on `day` (today when None)."""
-    ahead = look_ahead(session, day)
+    """Work out what to order at a review on `day` (today when None); raises `BadValue` for one too far ahead."""
     review = day or session.today
+    if review > session.today + timedelta(days=7 * WEEKS):
+        raise BadValue(f"{review} is more than {WEEKS} weeks ahead: what to order then cannot be known yet")
+    ahead = look_ahead(session, day)
     moment = session.now if review == session.today else datetime.combine(review, datetime.min.time())
     listed = tuple(_with_cutoff(session, ahead.past, order, moment) for order in ahead.orders)
     rests_on = bases(session, ahead.forecasts, ahead.plan.levels)

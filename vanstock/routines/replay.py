@@ -11,6 +11,7 @@ from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Callable, Mapping
 from datetime import date, datetime, timedelta
+from functools import cache
 from math import sqrt
 from typing import NamedTuple
 
@@ -20,11 +21,12 @@ from vanstock.kit.minmax import Buying, min_and_max
 from vanstock.kit.optimism import to_ask
 from vanstock.kit.policies import covering
 from vanstock.kit.replay import Firm, Item, Levels, Outcome, Stretch, Terms, play
+from vanstock.kit.reviews import reviews
 from vanstock.ledger import reading
 from vanstock.model import Forecast, Supplier
 from vanstock.needs.returns import return_visits
-from vanstock.quantity import MONEY_SCALE, PRICE_SCALE, round_half_up, unit
-from vanstock.routines.coming import Coming, comes_after, coming, reviews
+from vanstock.quantity import MONEY_SCALE, PRICE_SCALE, format_money, round_half_up, unit
+from vanstock.routines.coming import Coming, comes_after, coming
 from vanstock.routines.forecasts import forecast_all
 from vanstock.routines.levels import bounds_of
 from vanstock.routines.past import Past, known_on, read_past
@@ -38,8 +40,12 @@ THUMB = 2.5
 _THUMB_WEEKS = 26
 _WEEKS_BEFORE, _LEAST_WEEKS = 13, 4
 _FEW_JOBS, _FEW_WEEKS_BEFORE = 100, 26
-_SURENESS = (0.5, 0.7, 0.8, 0.85, 0.9, 0.925, 0.95, 0.96, 0.97, 0.975, 0.98, 0.985, 0.99, 0.995, 0.999)
+_SURENESS = (
+    0.5, 0.6, 0.7, 0.75, 0.8, 0.825, 0.85, 0.875, 0.9, 0.91, 0.92, 0.93, 0.94, 0.95, 0.955, 0.96, 0.965, 0.97, 0.975,
+    0.98, 0.9825, 0.985, 0.9875, 0.99, 0.9925, 0.995, 0.9975, 0.999,
+)  # fmt: skip
 """Odds of lasting the protection interval that equal service is tried at."""
+MOST_WEEKS = 520
 _WEEK = timedelta(days=7)
 
 
@@ -96,11 +102,18 @@ class _Stretch(NamedTuple):
     ids: tuple[str, ...]
 
 
+def weeks_there(session: Session, asked: int) -> int:
+    """How many full weeks can be gone through of those asked for; raises `BadValue` like `replay`."""
+    if not _LEAST_WEEKS <= asked <= MOST_WEEKS:
+        raise BadValue(f"{asked} weeks cannot be gone through: ask for {_LEAST_WEEKS} to {MOST_WEEKS}")
+    return min(asked, _most_weeks(session, read_past(session)))
+
+
 def replay(session: Session, weeks: int, progress: Callable[[int], None] = lambda _: None) -> Replayed:
     """Go through the last so many full weeks; raises `BadValue` when there is too little history before them."""
     past = read_past(session)
     stretch, before = _stretch(session, past, weeks)
-    firm = _firm(session, past, stretch.dates)
+    firm = _firm(session, past, stretch)
     known = _learnt(session, past, stretch, progress)
     runs = (*_runs(session, firm, stretch, known), _really(session, past, firm, stretch))
     share = runs[0].completion
@@ -108,24 +121,34 @@ def replay(session: Session, weeks: int, progress: Callable[[int], None] = lambd
     return Replayed(stretch.mondays, before, runs, error, _warnings(before, runs[0].jobs))
 
 
-def _stretch(session: Session, past: Past, weeks: int) -> tuple[_Stretch, int]:
-    """The last full weeks, fewer where the history before them would be too short, and the weeks before them."""
-    end = week_start(session.today)
-    first = min((job.date for job in past.finished), default=end)
-    most = (end - week_start(first)).days // 7 - _WEEKS_BEFORE
+def _first_monday(session: Session, past: Past) -> date:
+    return week_start(min((job.date for job in past.finished), default=session.today))
+
+
+def _most_weeks(session: Session, past: Past) -> int:
+    """How many weeks can be gone through with enough history before them."""
+    most = (week_start(session.today) - _first_monday(session, past)).days // 7 - _WEEKS_BEFORE
     if most < _LEAST_WEEKS:
         raise BadValue(
             f"too little history to replay: {_WEEKS_BEFORE + _LEAST_WEEKS} full weeks of finished jobs are needed, "
             f"there are {max(most + _WEEKS_BEFORE, 0)}"
         )
-    begin = end - min(weeks, most) * _WEEK
+    return most
+
+
+def _stretch(session: Session, past: Past, asked: int) -> tuple[_Stretch, int]:
+    """The last full weeks, fewer where the history before them would be too short, and the weeks before them."""
+    end, weeks = week_start(session.today), min(asked, _most_weeks(session, past))
+    begin = end - weeks * _WEEK
     days = calendar(session)
-    dates = tuple(d for step in range((end - begin).days) if days.is_working(d := begin + timedelta(days=step)))
-    mondays = tuple(begin + i * _WEEK for i in range(min(weeks, most)))
+    dates = tuple(days.working_days(begin, end))
+    mondays = tuple(begin + i * _WEEK for i in range(weeks))
     second = return_visits(past.jobs, reading.used(session.ledger))
     done = [job for job in past.finished if begin <= job.date < end and job.job not in second]
     jobs = tuple((min(bisect_left(dates, job.date), len(dates) - 1), _by_group(past, job.needs)) for job in done)
-    return _Stretch(dates, mondays, jobs, tuple(job.job for job in done)), (begin - week_start(first)).days // 7
+    return _Stretch(dates, mondays, jobs, tuple(job.job for job in done)), (
+        begin - _first_monday(session, past)
+    ).days // 7
 
 
 def _by_group(past: Past, needs: Mapping[str, int]) -> dict[str, int]:
@@ -135,7 +158,7 @@ def _by_group(past: Past, needs: Mapping[str, int]) -> dict[str, int]:
     return dict(found)
 
 
-def _firm(session: Session, past: Past, dates: tuple[date, ...]) -> Firm:
+def _firm(session: Session, past: Past, stretch: _Stretch) -> Firm:
     items, parts = {}, past.catalogue.parts
     for group in sorted(set(past.groups.values())):
         part = parts[group]
@@ -146,7 +169,8 @@ def _firm(session: Session, past: Past, dates: tuple[date, ...]) -> Firm:
     suppliers = {name: past.catalogue.suppliers.get(name, Supplier(name)) for name in names}
     terms = {name: Terms(one.carriage, one.carriage_paid_over, one.least_order) for name, one in suppliers.items()}
     preferred = review_day(session)
-    return Firm(items, terms, {name: frozenset(reviews(one, dates, preferred)) for name, one in suppliers.items()})
+    due = {name: reviews(one, stretch.dates, preferred) for name, one in suppliers.items()}
+    return Firm(items, terms, {name: frozenset(places) for name, places in due.items()})
 
 
 def _learnt(session: Session, past: Past, stretch: _Stretch, progress: Callable[[int], None]) -> list[_Week]:
@@ -181,23 +205,45 @@ def _runs(session: Session, firm: Firm, stretch: _Stretch, known: list[_Week]) -
 
     whole = played(lambda week: week.whole_job)
     thumb = played(lambda week: covering(week.thumb, week.coming.buying))
-    alike = {p: played(lambda week, p=p: _equal_service(week, p)) for p in _SURENESS}  # type: ignore[misc]
-    same = next((p for p in _SURENESS if alike[p].finished >= whole.finished), _SURENESS[-1])
+
+    @cache
+    def alike(odds: float) -> Outcome:
+        return played(lambda week: _equal_service(week, odds))
+
+    same = _least_that(lambda odds: alike(odds).finished >= whole.finished)
+    at = _SURENESS[-1] if same is None else same
+    how = "the most that was tried: it finishes fewer"
+    if same is not None:
+        how = "found afterwards: the least tried that finishes as many" + _below(same, alike)
     aim = target(session)
     return [
         _run("whole job", f"levels for whole jobs, to finish {100 * aim:g} of 100", whole),
-        _run(
-            "each part alike",
-            f"every part at {100 * same:.4g} % to last, found afterwards to finish as many",
-            alike[same],
-        ),
-        _run("each part at 95 %", "every part at 95 % to last until the next goods", alike[0.95]),
+        _run("each part alike", f"every part at {100 * at:g} % to last, {how}", alike(at)),
+        _run("each part at 95 %", "every part at 95 % to last until the next goods", alike(0.95)),
         _run("rule of thumb", f"{THUMB:g} times the average use of {_THUMB_WEEKS} weeks until the next goods", thumb),
     ]
 
 
-def _equal_service(week: _Week, probability: float) -> dict[str, int]:
-    need = {group: row.quantiles[probability] for group, row in week.forecasts.items()}
+def _below(odds: float, alike: Callable[[float], Outcome]) -> str:
+    """What the next lower odds that are tried come to, in words."""
+    place = _SURENESS.index(odds)
+    if not place:
+        return ""
+    lower = _SURENESS[place - 1]
+    came_to = alike(lower)
+    cash = format_money(round(came_to.average_cash))
+    return f"; {100 * lower:g} % finishes {100 * came_to.completion:.1f} of 100 with {cash}"
+
+
+def _least_that(is_enough: Callable[[float], bool]) -> float | None:
+    """The least odds of lasting, of those that are tried, that are enough, as all higher ones are taken to be; None
+    where none is."""
+    place = bisect_left(_SURENESS, True, key=is_enough)
+    return _SURENESS[place] if place < len(_SURENESS) else None
+
+
+def _equal_service(week: _Week, odds: float) -> dict[str, int]:
+    need = {group: row.quantiles[odds] for group, row in week.forecasts.items()}
     return covering(need, week.coming.buying)
 
 
