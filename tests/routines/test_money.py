@@ -56,6 +56,12 @@ def busy(session: Session) -> Session:
     return later(session, days=40)
 
 
+def _pence(cell: object) -> int:
+    """The pence of an amount in a sheet."""
+    assert isinstance(cell, int | float)
+    return round(cell * 100)
+
+
 def test_the_value_is_that_of_the_stock_list_by_place_and_component(busy: Session) -> None:
     found = stock_value(busy)
     assert found.total == stock.totals(stock.stock(busy)) == sum(value for _, value in held(busy).values())
@@ -179,14 +185,14 @@ def test_the_workbook_has_every_table_and_each_adds_up_to_the_summary(busy: Sess
     ]  # fmt: skip
     shown = {row[0]: row[1] for row in book["summary"].iter_rows(values_only=True) if row[1] is not None}
     for what, pence in summary(found):
-        assert round(shown[what] * 100) == pence
+        assert _pence(shown[what]) == pence
     texts = [str(row[0]) for row in book["summary"].iter_rows(values_only=True)]
     assert "ask your accountant which of these figures to use, and how stock is to be valued" in texts
     for name in ("by component", "by place"):
         last = list(book[name].iter_rows(values_only=True))[-1]
-        assert [round(value * 100) for value in last[1:]] == [pence for _, pence in summary(found)]
+        assert [_pence(value) for value in last[1:]] == [pence for _, pence in summary(found)]
     closing = list(book["stock at the end"].iter_rows(values_only=True))
-    assert round(closing[-1][-1] * 100) == found.total.closing
+    assert _pence(closing[-1][-1]) == found.total.closing
     assert [row[:2] for row in closing[1:-1]] == [
         ("store", "FLU-1"), ("store", "VAP-2"), ("store", "GKT-1"), ("van", "SNS-1"), ("van", "GKT-1"),
     ]  # fmt: skip
