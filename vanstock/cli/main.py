@@ -29,6 +29,7 @@ HOMES = {
     "week": ("reorder",),
     "order": ("order",),
     "receive": ("receive",),
+    "owed": ("owed", "goes-back", "sent-back", "credited", "give-up"),
     "forecast": ("forecast",),
     "levels": ("minmax",),
     "curve": ("curve",),
