@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from vanstock.cli.options import example, opened
-from vanstock.cli.show import clean, say, tell
-from vanstock.quantity import show_qty
+from vanstock.cli.show import clean, paragraph, say, tell
+from vanstock.quantity import format_money, show_qty
 
 if TYPE_CHECKING:
     from vanstock.routines.job import Logged, Taken
@@ -69,6 +69,8 @@ def _amount(taken: Taken) -> str:
 def _say(what: str, logged: Logged) -> None:
     for taken in logged.taken:
         say(f"{what} {logged.job.job}: {_amount(taken)}; left: {show_qty(taken.left, taken.part.unit)}")
+    for off in logged.old_units:
+        paragraph(f"the old unit goes back to {off.supplier} by {off.due} ({off.claim}, {format_money(off.amount)})")
     say(f"entry {logged.entry.id[:8]} (vanstock undo takes it back)")
     for warning in logged.warnings:
         tell(f"note: {warning}")

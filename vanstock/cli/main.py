@@ -30,6 +30,7 @@ HOMES = {
     "reorder": ("reorder",),
     "order": ("order",),
     "receive": ("receive",),
+    "owed": ("owed", "goes-back", "sent-back", "credited", "give-up"),
     "forecast": ("forecast",),
     "levels": ("minmax",),
     "curve": ("curve",),

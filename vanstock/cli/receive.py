@@ -23,6 +23,7 @@ def add_to(app: typer.Typer) -> None:
     lines = (
         "vanstock receive O0007",
         "vanstock receive O0007 --came GP-KRA-100-A=3 --rest cancel --carriage 7.50",
+        "vanstock receive O0007 --wrong GP-KRA-100-A=GP-FEN-100-A:2",
         "vanstock receive O0007 --came FL-UNI-800-A=20L --use-by FL-UNI-800-A=2028-06-30",
     )
     app.command("receive", epilog=example(*lines))(receive)
@@ -35,6 +36,9 @@ def receive(
     price: Annotated[Pairs, typer.Option("--price", metavar="PART=COST", help="It cost so much a unit.")] = None,
     damaged: Annotated[Pairs, typer.Option("--damaged", metavar="PART=QTY", help="So much of it goes back.")] = None,
     use_by: Annotated[Pairs, typer.Option("--use-by", metavar="PART=DATE", help="It must be used by then.")] = None,
+    wrong: Annotated[
+        Pairs, typer.Option("--wrong", metavar="PART=OTHER:QTY", help="So much of another part came in its place.")
+    ] = None,
     carriage: Annotated[str, typer.Option("--carriage", metavar="AMOUNT", help="Carriage charged, ex VAT.")] = "0",
     rest: Annotated[str, typer.Option("--rest", metavar="later|cancel", help="What becomes of the rest.")] = "later",
     expected: Annotated[str, typer.Option("--expected", metavar="DATE", help="When the rest is to come.")] = "",
@@ -50,7 +54,8 @@ def receive(
     if pence < 0:
         raise BadValue(f"--carriage {carriage!r} is below zero")
     typed = routine.Came(pairs("--came", came), pairs("--price", price), pairs("--damaged", damaged),
-                         pairs("--use-by", use_by), pence, rest, expected, place)  # fmt: skip
+                         pairs("--use-by", use_by), pence, rest, expected, place,
+                         pairs("--wrong", wrong))  # fmt: skip
     with opened(ctx) as session:
         found = routine.receive(session, number, typed)
     if json:

@@ -13,6 +13,7 @@ from datetime import date, datetime
 from typing import NamedTuple
 
 from vanstock.ledger import orderrows
+from vanstock.ledger.claims import standing
 from vanstock.ledger.jobrows import COLUMNS
 from vanstock.ledger.orders import orders
 from vanstock.ledger.schema import VERSION, schema_of, wanted_schema
@@ -229,6 +230,37 @@ def _closed(connection: sqlite3.Connection) -> list[str]:
     ]
 
 
+def _claims(connection: sqlite3.Connection) -> list[str]:
+    rows = connection.execute(f"SELECT {orderrows.COLUMNS['owing']} FROM owing ORDER BY seq").fetchall()
+    by_claim: dict[str, list[orderrows.Owing]] = defaultdict(list)
+    for row in rows:
+        by_claim[row[0]].append(orderrows.Owing(*row))
+    wrong = [f"claim {name} {text}" for name, steps in by_claim.items() if (text := _cannot_be(standing(steps)))]
+    for what, table, column in (("job", "job", "job"), ("order", "order_step", "order_no")):
+        lost = connection.execute(
+            f"SELECT DISTINCT claim, {column} FROM owing WHERE {column} <> '' AND {column} NOT IN"
+            f" (SELECT {column} FROM {table})"
+        )
+        wrong += [f"claim {name} names the {what} {other}, which is not there" for name, other in lost]
+    return wrong
+
+
+def _cannot_be(rows: list[orderrows.Owing]) -> str:
+    """What is impossible about the steps of a claim that stand; nothing when all is well."""
+    steps = [row.step for row in rows]
+    if any(row.qty <= 0 for row in rows):
+        return "has a step taken back that it never took"
+    if rows and steps[0] != "owed":
+        return f"is {steps[0]} and was never owed"
+    if len({(row.kind, row.supplier, row.part, row.qty) for row in rows}) > 1:
+        return "is about more than one thing"
+    if any(steps.count(step) > 1 for step in ("taken off", "sent back")):
+        return "went the same way twice"
+    gone = sum(row.amount for row in rows if row.step in ("credited", "given up"))
+    owed = sum(row.amount for row in rows if row.step == "owed")
+    return f"has {gone} pence credited and given up of {owed} owed" if gone > owed else ""
+
+
 def _less_than_nothing(connection: sqlite3.Connection) -> list[str]:
     rows = connection.execute(
         "SELECT job, part, sum(qty) FROM missed GROUP BY job, part HAVING sum(qty) < 0 UNION ALL"
@@ -265,6 +297,7 @@ RULES = (
     Rule("no part goes with itself in a circle", _goes_with),
     Rule("of every order line no more has come or was cancelled than was ordered", _orders),
     Rule("of no closed order anything is still to come", _closed),
+    Rule("every claim was owed, went back once, and no more is credited or given up than is owed", _claims),
     Rule("what was forgotten stays forgotten", _forgotten),
 )
 """Every rule, the structure of the file first."""

@@ -26,6 +26,7 @@ DIFFERENCE = "count difference"
 CUSTOMER = "customer"
 SUPPLIER = "supplier"
 HISTORY = "history"
+WRITE_OFF = "write-off"
 STOCK_KINDS = ("van", "store")
 
 
@@ -152,7 +153,7 @@ def write_stock(connection: sqlite3.Connection, seq: int, lines: Sequence[Line],
     every = [*lines, *_differences(connection, counted)]
     rows = [(seq, c.part, c.place, c.qty) for c in counted]
     _insert_rows(connection, "counted (entry, part, place, qty)", rows)  # first: balances keep the counts' order
-    _insert_movements(connection, seq, _valued(connection, every))
+    _insert_movements(connection, seq, valued(connection, every))
 
 
 def _insert_rows(connection: sqlite3.Connection, columns: str, rows: Sequence[tuple[object, ...]]) -> None:
@@ -191,20 +192,23 @@ def _held_now(connection: sqlite3.Connection, count: Counted) -> int:
     return int(row[0]) if row else 0
 
 
-def _valued(connection: sqlite3.Connection, lines: Sequence[Line]) -> list[Line]:
-    """Every line with its value; history never touches the shelves, so it needs no pool."""
+def valued(connection: sqlite3.Connection, lines: Sequence[Line]) -> list[Line]:
+    """Every line with its value, and what evens the shelves out after them; lines of one part stay in their order.
+
+    History never touches the shelves, so it needs no pool.
+    """
     stock_places = stock_place_names(connection)
     inside = set(stock_places)
     by_part: dict[str, list[Line]] = {}
-    valued = []
+    found = []
     for line in lines:
         if line.from_place in inside or line.to_place in inside:
             by_part.setdefault(line.part, []).append(line)
         else:
-            valued.append(line._replace(value=line.value or 0))
+            found.append(line._replace(value=line.value or 0))
     for part, part_lines in by_part.items():
-        valued += value_lines(part_lines, _pool(connection, part, stock_places), stock_places)
-    return valued
+        found += value_lines(part_lines, _pool(connection, part, stock_places), stock_places)
+    return found
 
 
 def stock_place_names(connection: sqlite3.Connection) -> list[str]:
@@ -255,7 +259,7 @@ def _given_back(connection: sqlite3.Connection, lines: Sequence[Line], undone: i
         for part in {line.part for line in lines}
     }
     untouched = [line for line in lines if last[line.part] == undone]
-    return untouched + _valued(connection, [line for line in lines if last[line.part] != undone])
+    return untouched + valued(connection, [line for line in lines if last[line.part] != undone])
 
 
 def _entry_to_reverse(connection: sqlite3.Connection, entry_id: str) -> Entry:

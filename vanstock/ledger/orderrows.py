@@ -44,7 +44,9 @@ class LotRow(NamedTuple):
 
 class Owing(NamedTuple):
     """A step of something that must go back: `claim` names it, `kind` is old unit, warranty or return. At the steps
-    owed and credited `amount` pence are owed to the firm or were paid back; `due` is the last day to send it."""
+    owed, credited and given up `amount` pence are owed to the firm, were paid back or are lost; `due` is the last day
+    to send it. `place` is where the goods lie in stock until they are sent ("": they are no stock), `day` when the
+    step was done, `why` says in a few words why it goes back."""
 
     claim: str
     kind: str
@@ -56,6 +58,9 @@ class Owing(NamedTuple):
     job: str
     due: str
     step: str
+    day: str
+    place: str = ""
+    why: str = ""
 
 
 Row = OrderStep | OrderLine | LotRow | Owing
@@ -88,8 +93,10 @@ CREATE TABLE owing (
   kind TEXT NOT NULL CHECK (kind IN ('old unit', 'warranty', 'return')), supplier TEXT NOT NULL,
   part TEXT NOT NULL REFERENCES part (part), qty INTEGER NOT NULL, amount INTEGER NOT NULL, order_no TEXT NOT NULL,
   job TEXT NOT NULL, due TEXT NOT NULL,
-  step TEXT NOT NULL CHECK (step IN ('owed', 'taken off', 'sent back', 'credited', 'given up'))) STRICT;
+  step TEXT NOT NULL CHECK (step IN ('owed', 'taken off', 'sent back', 'credited', 'given up')),
+  day TEXT NOT NULL, place TEXT NOT NULL, why TEXT NOT NULL) STRICT;
 CREATE INDEX owing_claim ON owing (claim, seq);
+CREATE INDEX owing_part ON owing (part, seq);
 CREATE INDEX owing_entry ON owing (entry);
 """
 
@@ -113,11 +120,13 @@ def rows_of(connection: sqlite3.Connection, seq: int) -> list[Row]:
 
 def opposite(connection: sqlite3.Connection, seq: int) -> list[Row]:
     """What takes the rows of an entry back: amounts with the opposite sign, an order and its prices as they stood
-    before. Raises `VanstockError` when a later entry that stands is about the same order."""
+    before. Raises `VanstockError` when a later entry that stands is about the same order or claim."""
     found: list[Row] = []
     for row in rows_of(connection, seq):
         if isinstance(row, OrderStep | OrderLine):
-            _refuse_changed_again(connection, row.order_no, seq)
+            _refuse_changed_again(connection, row.order_no, _LATER_OF_ORDER, seq)
+        if isinstance(row, Owing):
+            _refuse_changed_again(connection, row.claim, _LATER_OF_CLAIM, seq)
         if isinstance(row, OrderStep):
             found.append(_before(connection, row, seq))
         elif isinstance(row, OrderLine):
@@ -127,18 +136,27 @@ def opposite(connection: sqlite3.Connection, seq: int) -> list[Row]:
     return found
 
 
-def _refuse_changed_again(connection: sqlite3.Connection, order_no: str, seq: int) -> None:
-    """An order is taken back from its newest act on; what was undone, and its undoing, do not count."""
-    later = connection.execute(
-        """SELECT 1 FROM entry e WHERE e.seq > ?1 AND e.reverses IS NULL
-             AND NOT EXISTS (SELECT 1 FROM entry u WHERE u.reverses = e.seq
-               AND NOT EXISTS (SELECT 1 FROM entry b WHERE b.reverses = u.seq))
-             AND (EXISTS (SELECT 1 FROM order_step s WHERE s.entry = e.seq AND s.order_no = ?2)
-               OR EXISTS (SELECT 1 FROM order_line l WHERE l.entry = e.seq AND l.order_no = ?2))""",
-        (seq, order_no),
-    ).fetchone()
-    if later:
-        raise VanstockError(f"{order_no} was changed again after that: undo the later change first")
+_LATER_OF_ORDER = """SELECT entry FROM order_step WHERE order_no = ?1 AND entry > ?2
+  UNION SELECT entry FROM order_line WHERE order_no = ?1 AND entry > ?2"""
+_LATER_OF_CLAIM = "SELECT DISTINCT entry FROM owing WHERE claim = ?1 AND entry > ?2"
+
+
+def _refuse_changed_again(connection: sqlite3.Connection, name: str, later: str, seq: int) -> None:
+    """An order or a claim is taken back from its newest act on; what was undone, and its undoing, do not count."""
+    acts = [row[0] for row in connection.execute(later, (name, seq))]
+    if any(_is_act(connection, act) and stands(connection, act) for act in acts):
+        raise VanstockError(f"{name} was changed again after that: undo the later change first")
+
+
+def _is_act(connection: sqlite3.Connection, seq: int) -> bool:
+    row = connection.execute("SELECT reverses FROM entry WHERE seq = ?", (seq,)).fetchone()
+    return row[0] is None
+
+
+def stands(connection: sqlite3.Connection, seq: int) -> bool:
+    """Whether an entry was not undone, or its undoing was."""
+    undoing = connection.execute("SELECT seq FROM entry WHERE reverses = ?", (seq,)).fetchone()
+    return undoing is None or not stands(connection, undoing[0])
 
 
 def _line_before(connection: sqlite3.Connection, row: OrderLine, seq: int) -> OrderLine:

@@ -1,14 +1,16 @@
-"""Reading orders: what was ordered, has come, was cancelled and is still to come; lots, and what must go back.
+"""Reading orders: what was ordered, has come, was cancelled and is still to come; and lots.
 
-Only SELECTs. For every line, at all times: ordered = received + to come + cancelled. Called by routines.
+Only SELECTs. For every line, at all times: ordered = received + to come + cancelled. What must go back is in `claims`.
+Called by routines.
 """
 
 from __future__ import annotations
 
 import sqlite3
+from datetime import date
 from typing import NamedTuple
 
-from vanstock.ledger.orderrows import COLUMNS, LotRow, Owing
+from vanstock.ledger.orderrows import COLUMNS, LotRow, stands
 
 _OPEN = ("drafted", "sent")
 
@@ -95,12 +97,6 @@ def next_number(connection: sqlite3.Connection) -> str:
     return f"O{(row[0] or 0) + 1:04}"
 
 
-def claims_made(connection: sqlite3.Connection) -> int:
-    """The highest number that a claim ever had."""
-    row = connection.execute("SELECT max(CAST(substr(claim, 2) AS INTEGER)) FROM owing").fetchone()
-    return int(row[0] or 0)
-
-
 def on_order(connection: sqlite3.Connection) -> dict[str, int]:
     """Base units of each part that are still to come on drafted and sent orders."""
     found: dict[str, int] = {}
@@ -118,49 +114,33 @@ def lots(connection: sqlite3.Connection, part: str = "") -> list[LotRow]:
     return [LotRow(*row) for row in rows]
 
 
-class Claim(NamedTuple):
-    """Something that must go back, as it stands: how much is owed for it in pence, and at which step it is."""
+class Receipt(NamedTuple):
+    """So many base units of a part that came on an order one day, in which entry, at the price per unit charged."""
 
-    claim: str
-    kind: str
-    supplier: str
     part: str
-    qty: int
-    amount: int
-    credited: int
     order_no: str
-    job: str
-    due: str
-    step: str
-    since: str
-
-    @property
-    def open_amount(self) -> int:
-        """Pence still to be paid back."""
-        return self.amount - self.credited
+    supplier: str
+    day: date
+    qty: int
+    price: int
+    entry: int
 
 
-def claims(connection: sqlite3.Connection) -> list[Claim]:
-    """Everything that must or did go back, oldest first."""
-    at = "(SELECT at FROM entry WHERE seq = owing.entry)"
-    rows = connection.execute(f"SELECT {at}, {COLUMNS['owing']} FROM owing ORDER BY seq")
-    found: dict[str, list[tuple[str, Owing]]] = {}
-    for at, *row in rows:
-        found.setdefault(row[0], []).append((at, Owing(*row)))
-    return [claim for rows in found.values() if (claim := _claim(rows)) is not None]
-
-
-def _claim(rows: list[tuple[str, Owing]]) -> Claim | None:
-    """A claim from its steps; None when it was taken back altogether."""
-    counts: dict[str, int] = {}
-    for _, row in rows:
-        counts[row.step] = counts.get(row.step, 0) + (1 if row.qty > 0 else -1)
-    stands = [(at, row) for at, row in rows if row.qty > 0 and counts[row.step] > 0]
-    if not stands:
-        return None
-    first, (since, last) = stands[0][1], stands[-1]
-    owed = sum(row.amount for _, row in rows if row.step == "owed")
-    paid = sum(row.amount for _, row in rows if row.step == "credited")
-    job = next((row.job for _, row in reversed(stands) if row.job), "")
-    return Claim(first.claim, first.kind, first.supplier, first.part, first.qty, owed, paid, first.order_no, job,
-                 last.due or first.due, last.step, since)  # fmt: skip
+def receipts(connection: sqlite3.Connection, part: str = "") -> list[Receipt]:
+    """What came on orders, of one part or all, oldest first; what was undone left out."""
+    which, values = (" AND m.part = ?", (part,)) if part else ("", ())
+    rows = connection.execute(
+        f"""SELECT e.seq, m.part, m.order_no, e.at, sum(m.qty),
+             (SELECT s.supplier FROM order_step s WHERE s.order_no = m.order_no ORDER BY s.seq DESC),
+             (SELECT l.price FROM order_line l WHERE l.order_no = m.order_no AND l.part = m.part AND l.entry <= e.seq
+              ORDER BY l.seq DESC)
+           FROM movement m JOIN entry e ON e.seq = m.entry
+           WHERE m.order_no IS NOT NULL AND m.from_place = 'supplier' AND m.qty > 0 AND e.reverses IS NULL{which}
+           GROUP BY e.seq, m.part, m.order_no ORDER BY e.seq, m.part""",
+        values,
+    ).fetchall()
+    return [
+        Receipt(name, order_no, supplier, date.fromisoformat(at[:10]), qty, price or 0, seq)
+        for seq, name, order_no, at, qty, supplier, price in rows
+        if stands(connection, seq)
+    ]

@@ -60,6 +60,16 @@ def _used(connection: sqlite3.Connection, which: str, *values: str) -> list[Used
     return [Used(*row) for row in connection.execute(sql, values * 2)]
 
 
+def fitted_since(connection: sqlite3.Connection, part: str, entry: int) -> int:
+    """Base units of a part that jobs took after an entry, what was taken back left out."""
+    row = connection.execute(
+        """SELECT coalesce(sum(CASE WHEN to_place = 'customer' THEN qty WHEN from_place = 'customer' THEN -qty ELSE 0 END),
+             0) FROM movement WHERE part = ? AND entry > ? AND job IS NOT NULL""",
+        (part, entry),
+    ).fetchone()
+    return int(row[0])
+
+
 def balances(connection: sqlite3.Connection, parts: Iterable[str] | None = None, place: str = "") -> list[Balance]:
     """What lies in vans and stores, in the order it first came there; all parts when none is named."""
     sql = """SELECT b.part, b.place, b.qty, b.value, b.count_needed FROM balance b JOIN place p USING (place)
@@ -127,7 +137,7 @@ def _entries_naming(connection: sqlite3.Connection, part: str, job: str, limit: 
     if not part and not job:
         rows = connection.execute("SELECT seq FROM entry ORDER BY seq DESC LIMIT ?", (limit,))
         return [row[0] for row in rows]
-    tables = ("movement", "missed", "counted") if part else ("movement", "missed", "booking")
+    tables = ("movement", "missed", "owing", "counted") if part else ("movement", "missed", "owing", "booking")
     column = "part" if part else "job"
     union = " UNION ".join(f"SELECT entry FROM {table} WHERE {column} = ?" for table in tables)
     rows = connection.execute(

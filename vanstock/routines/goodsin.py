@@ -13,29 +13,29 @@ from typing import NamedTuple
 
 from vanstock.errors import BadValue
 from vanstock.ledger import catalogue
-from vanstock.ledger import orders as ledger_orders
 from vanstock.ledger.entries import SUPPLIER, Draft
 from vanstock.ledger.orderrows import LotRow, OrderLine, OrderStep, Owing, Row
 from vanstock.ledger.orders import LineState, OrderState
 from vanstock.ledger.valuing import Line, share_carriage
 from vanstock.model import Entry, Part
-from vanstock.quantity import parse_price, parse_qty, show_qty, value_of
+from vanstock.quantity import format_money, parse_price, parse_qty, show_qty, value_of
+from vanstock.routines.job import read_qty
 from vanstock.routines.naming import find_part
+from vanstock.routines.oldunits import OLD_UNIT, charged, claim_numbers
 from vanstock.routines.ordering import order_named
 from vanstock.routines.session import Session, once, one_act
-from vanstock.routines.settings import with_vat
+from vanstock.routines.settings import last_day, with_vat
 from vanstock.routines.stock import STORE
 from vanstock.workdays import parse_date
 
 _NOTHING: Mapping[str, str] = MappingProxyType({})
-OLD_UNIT_DAYS = 28
-"""Days within which a supplier usually wants an old unit back: common practice, no source."""
+_DAMAGED = "damaged"
 
 
 class Came(NamedTuple):
     """What came otherwise than ordered, as typed: amounts by part (0: nothing), prices per unit, damaged amounts that
     go back, days to be used by; carriage in pence; what becomes of the rest: `later` (on `expected`, if known) or
-    `cancel`; and the place it was put."""
+    `cancel`; the place it was put; and the parts that came in place of others, as OTHER:QTY by the part ordered."""
 
     amounts: Mapping[str, str] = _NOTHING
     prices: Mapping[str, str] = _NOTHING
@@ -45,6 +45,7 @@ class Came(NamedTuple):
     rest: str = "later"
     expected: str = ""
     place: str = STORE
+    wrong: Mapping[str, str] = _NOTHING
 
 
 AS_ORDERED = Came()
@@ -78,6 +79,8 @@ class _Planned(NamedTuple):
     good: int
     damaged: int
     price: int
+    other: Part | None = None
+    wrong: int = 0
 
 
 @one_act
@@ -93,7 +96,7 @@ def receive(session: Session, number: str, came: Came = AS_ORDERED, entry_id: st
         return Draft(session.now, "received", _lines(session, order, rows, (came, place)),
                      orders=tuple(_rows(session, order, rows, came)), note=order.order_no)  # fmt: skip
 
-    asked = (number, *(tuple(sorted(one.items())) for one in came[:4]), *came[4:])
+    asked = (number, *(tuple(sorted(one.items())) if isinstance(one, Mapping) else one for one in came))
     entry = once(session, Draft(session.now, "received", id=entry_id, asked=asked), plan)
     return _after(session, entry, came)
 
@@ -101,28 +104,55 @@ def receive(session: Session, number: str, came: Came = AS_ORDERED, entry_id: st
 def _planned(session: Session, order: OrderState, came: Came) -> list[_Planned]:
     """Every line with what came of it; a part that came and was not on the order gets a line of its own."""
     typed = {name: _by_part(session, getattr(came, name)) for name in ("amounts", "prices", "damaged", "use_by")}
+    wrong = _by_part(session, came.wrong)
     named = {part for one in typed.values() for part in one}
     lines = {line.part: line for line in order.lines}
+    for other in sorted(wrong.keys() - lines.keys()):
+        raise BadValue(f"{other} is not on {order.order_no}: --wrong names the part that was ordered first")
     for other in sorted(named - lines.keys()):
         if other not in typed["amounts"]:
             raise BadValue(f"{other} is not on {order.order_no}: say how much of it came with --came {other}=QTY")
         lines[other] = LineState(other, 0, 0, 0, _part(session, other).cost, "")
-    found = []
-    for number, line in lines.items():
-        part = _part(session, number)
-        amount, price = typed["amounts"].get(number), typed["prices"].get(number)
-        came_in = max(line.to_come, 0) if amount is None else _not_below_zero(amount, part)
-        damaged = _not_below_zero(typed["damaged"].get(number, "0"), part)
-        if damaged > came_in:
-            raise BadValue(f"more of {number} is damaged than came: {show_qty(damaged, part.unit)} of "
-                           f"{show_qty(came_in, part.unit)}")  # fmt: skip
-        at = line.price if price is None else parse_price(price, "--price")
-        if at < 0:
-            raise BadValue(f"--price {price!r} of {number} is below zero")
-        found.append(_Planned(part, line, came_in - damaged, damaged, at))
-    if not any(row.good or row.damaged for row in found):
+    found = [_line(session, line, {name: one.get(number) for name, one in typed.items()}, wrong.get(number, ""))
+             for number, line in lines.items()]  # fmt: skip
+    if not any(row.good or row.damaged or row.wrong for row in found):
         raise BadValue("nothing came: `vanstock order cancel` cancels what will not")
     return found
+
+
+def _line(session: Session, line: LineState, typed: Mapping[str, str | None], wrong: str) -> _Planned:
+    """One line with what came of it, damaged, at what price, and what came in its place."""
+    part, amount, price = _part(session, line.part), typed["amounts"], typed["prices"]
+    other, in_place = _instead(session, part, wrong, max(line.to_come, 0)) if wrong else (None, 0)
+    came_in = max(line.to_come - in_place, 0) if amount is None else _not_below_zero(amount, part)
+    damaged = _not_below_zero(typed["damaged"] or "0", part)
+    if damaged > came_in:
+        raise BadValue(f"more of {part.part} is damaged than came: {show_qty(damaged, part.unit)} of "
+                       f"{show_qty(came_in, part.unit)}")  # fmt: skip
+    at = line.price if price is None else parse_price(price, "--price")
+    if at < 0:
+        raise BadValue(f"--price {price!r} of {part.part} is below zero")
+    return _Planned(part, line, came_in - damaged, damaged, at, other, in_place)
+
+
+def _instead(session: Session, part: Part, text: str, to_come: int) -> tuple[Part, int]:
+    """The part that came in place of one that was ordered, and how much of it: all that was to come unless said."""
+    name, colon, amount = text.rpartition(":")
+    number = (name if colon else amount).strip()
+    other = catalogue.part_by_number(session.ledger, number)  # no words: what came by mistake is named by its label
+    if other is None:
+        raise BadValue(
+            f"{number!r} is not in the catalogue: add it to parts.csv and import the folder, or leave it out and say "
+            f"--came {part.part}=QTY with what came of {part.part}"
+        )
+    if other.part == part.part:
+        raise BadValue(f"{part.part} is the part that was ordered: --came {part.part}=QTY takes it in")
+    if other.unit != part.unit:
+        raise BadValue(f"{other.part} and {part.part} are kept in different units: say --came {part.part}=QTY")
+    qty = read_qty(amount, other) if colon else to_come
+    if qty <= 0:
+        raise BadValue(f"nothing of {part.part} was to come: say how much came, {part.part}={other.part}:QTY")
+    return other, qty
 
 
 def _by_part(session: Session, typed: Mapping[str, str]) -> dict[str, str]:
@@ -160,9 +190,9 @@ def _lines(session: Session, order: OrderState, rows: list[_Planned], where: tup
 
 def _rows(session: Session, order: OrderState, rows: list[_Planned], came: Came) -> list[Row]:
     """The order's rows: what more was ordered than that (a line of over-delivery), cancelled, still to come; lots;
-    surcharges owed back; damaged goods that go back."""
+    surcharges owed back; damaged and wrong goods that go back."""
     found: list[Row] = []
-    numbers = _claim_numbers(session)
+    numbers = claim_numbers(session)
     expected = parse_date(came.expected).isoformat() if came.expected else ""
     still = 0
     for row in rows:
@@ -172,15 +202,7 @@ def _rows(session: Session, order: OrderState, rows: list[_Planned], came: Came)
         still += rest - gone
         found.append(OrderLine(order.order_no, row.part.part, over, gone, row.price, expected if rest - gone else ""))
         found += _lot(session, row, came)
-        if row.good and row.part.surcharge:
-            due = (session.today + timedelta(days=OLD_UNIT_DAYS)).isoformat()
-            amount = value_of(row.good, row.part.unit, row.part.surcharge * 100)
-            found.append(Owing(next(numbers), "old unit", order.supplier, row.part.part, row.good, amount,
-                               order.order_no, "", due, "owed"))  # fmt: skip
-        if row.damaged:
-            worth = value_of(row.damaged, row.part.unit, row.price)
-            found.append(Owing(next(numbers), "return", order.supplier, row.part.part, row.damaged, worth,
-                               order.order_no, "", "", "owed"))  # fmt: skip
+        found += _claims(session, order, row, numbers)
     if not still:
         came_in = any(row.good or row.line.received for row in rows)
         found.append(OrderStep(order.order_no, order.supplier, "received" if came_in else "cancelled", ""))
@@ -189,11 +211,17 @@ def _rows(session: Session, order: OrderState, rows: list[_Planned], came: Came)
     return found
 
 
-def _claim_numbers(session: Session) -> Iterator[str]:
-    """The numbers of claims from the next one on: R0001 and so on."""
-    from itertools import count
-
-    return (f"R{number:04}" for number in count(ledger_orders.claims_made(session.ledger) + 1))
+def _claims(session: Session, order: OrderState, row: _Planned, numbers: Iterator[str]) -> Iterator[Owing]:
+    """What a line makes owed: surcharges, and what came damaged or wrong, at the price that it is charged at."""
+    day, unit_due = session.today.isoformat(), last_day(session, "old_unit_days", session.today).isoformat()
+    old = Owing("", OLD_UNIT, order.supplier, row.part.part, row.good, 0, order.order_no, "", unit_due, "owed", day)
+    yield from charged(row.part, row.good, old, numbers)
+    due = last_day(session, "return_days", session.today).isoformat()
+    for part, qty, why in ((row.part, row.damaged, _DAMAGED), (row.other, row.wrong, f"in place of {row.part.part}")):
+        if part is not None and qty:
+            worth = value_of(qty, part.unit, row.price)
+            back = old._replace(claim=next(numbers), kind="return", part=part.part, qty=qty)
+            yield back._replace(amount=worth, due=due, why=why)
 
 
 def _lot(session: Session, row: _Planned, came: Came) -> list[Row]:
@@ -213,7 +241,7 @@ def _after(session: Session, entry: Entry, came: Came) -> Received:
     order = order_named(session, entry.note)
     states = {line.part: line for line in order.lines}
     rows = rows_of(session.ledger, entry.seq)
-    back = {row.part: row.qty for row in rows if isinstance(row, Owing) and row.kind == "return"}
+    back = {row.part: row.qty for row in rows if isinstance(row, Owing) and row.why == _DAMAGED}
     moved = {line.part: line for line in lines_of(session.ledger, entry).movements if line.qty}
     arrived = []
     for row in rows:
@@ -232,11 +260,12 @@ def _told(arrived: list[Arrived], rows: list[Row]) -> tuple[str, ...]:
         for row in arrived
         if row.qty and row.price != row.part.cost and (show_price := _price(row.part.cost))
     ]
-    told += [f"{row.claim}: the old unit of {row.part} goes back by {row.due}" for row in rows
-             if isinstance(row, Owing) and row.kind == "old unit"]  # fmt: skip
-    told += [f"{row.claim}: what came damaged of {row.part} goes back" for row in rows
-             if isinstance(row, Owing) and row.kind == "return"]  # fmt: skip
-    return tuple(told)
+    return (*told, *(_goes_back(row) for row in rows if isinstance(row, Owing)))
+
+
+def _goes_back(row: Owing) -> str:
+    what = f"the old unit of {row.part}" if row.kind == OLD_UNIT else f"{row.part}, {row.why}"
+    return f"{row.claim}: {what}, goes back to {row.supplier} by {row.due} ({format_money(row.amount)})"
 
 
 def _price(cost: int) -> str:

@@ -16,6 +16,7 @@ from vanstock.ledger.valuing import Line
 from vanstock.model import Entry, Job, Part
 from vanstock.quantity import parse_qty, show_qty, unit
 from vanstock.routines.naming import find_job, find_part
+from vanstock.routines.oldunits import OldUnit, came_off, taken_off
 from vanstock.routines.session import Session, once, one_act
 
 
@@ -28,13 +29,15 @@ class Taken(NamedTuple):
 
 
 class Logged(NamedTuple):
-    """What was recorded: the entry, the job, the parts, and anything the person should be told."""
+    """What was recorded: the entry, the job, the parts, anything the person should be told, and the old units that go
+    back."""
 
     entry: Entry
     job: Job
     taken: tuple[Taken, ...]
     goes_with: tuple[Taken, ...]
     warnings: tuple[str, ...]
+    old_units: tuple[OldUnit, ...] = ()
 
 
 def read_qty(text: str, part: Part) -> int:
@@ -85,9 +88,8 @@ def fit(
         part = find_part(session, part_text, family=job.family, place=source)
         main = Taken(part, read_qty(qty_text, part))
         taken = (main, *not_logged(session, job, part, main.qty)) if with_riders else (main,)
-        return Draft(
-            session.now, "fitted", tuple(Line(t.part.part, t.qty, source, CUSTOMER, job=job.job) for t in taken)
-        )
+        lines = tuple(Line(t.part.part, t.qty, source, CUSTOMER, job=job.job) for t in taken)
+        return Draft(session.now, "fitted", lines, orders=taken_off(session, job.job, [t[:2] for t in taken]))
 
     asked = (job_name, part_text, qty_text, with_riders, place)
     entry = once(session, Draft(session.now, "fitted", id=entry_id, asked=asked), plan)
@@ -111,7 +113,8 @@ def _fitted(session: Session, entry: Entry) -> Logged:
         warnings.append(f"job {job.job} is cancelled: recorded all the same")
     fitting = catalogue.parts_of_family(session.ledger, job.family)
     warnings += [_does_not_fit(t.part, job) for t in taken if fitting and t.part.part not in fitting]
-    return Logged(entry, job, taken, (), tuple(warnings))
+    off = came_off(session, entry, [t.part for t in taken])
+    return Logged(entry, job, taken, (), tuple(warnings), off)
 
 
 def _below_zero(taken: Taken, place: str) -> str:
@@ -157,7 +160,9 @@ def finish(session: Session, job_name: str, used: Sequence[str] = (), *, entry_i
             raise BadValue(f"job {job.job} is finished already: `vanstock fit {job.job} PART` still adds a part")
         taken = [_read_used(session, job, text) for text in used]
         lines = tuple(Line(t.part.part, t.qty, job.van, CUSTOMER, job=job.job) for t in taken)
-        return Draft(session.now, "finished", lines, bookings=(job._replace(status="done"),))
+        done = (job._replace(status="done"),)
+        off = taken_off(session, job.job, [t[:2] for t in taken])
+        return Draft(session.now, "finished", lines, bookings=done, orders=off)
 
     asked = (job_name, tuple(used))
     entry = once(session, Draft(session.now, "finished", id=entry_id, asked=asked), plan)

@@ -7,7 +7,7 @@ the routines that plan.
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import date
+from datetime import date, timedelta
 from typing import TYPE_CHECKING, NamedTuple
 
 from vanstock.errors import BadValue, NotFound
@@ -128,6 +128,8 @@ SETTINGS = {
     "level_change_pays": Setting("5.00", "a level moves only when that is worth more, in cash and jobs", _money),
     "second_visit_cost": Setting("60.00", "what a second visit costs in time and fuel, an estimate", _money),
     "year_starts": Setting("01-01", "month and day on which the accounting year starts, like 04-06", _day_of_year),
+    "return_days": Setting("30", "days after goods in within which unused goods may go back", _whole(0, 3_650)),
+    "old_unit_days": Setting("28", "days after goods in within which an old unit goes back", _whole(0, 3_650)),
     "backups_kept": Setting("10", "copies kept beside one a week and one a month", _whole(1, 10_000)),
 }
 
@@ -196,6 +198,12 @@ def limits(session: Session) -> Limits:
 def calendar(session: Session) -> Calendar:
     """The firm's working and closed days."""
     return Calendar(parse_days(setting_text(session, "working_days")), _dates(setting_text(session, "closed_days")))
+
+
+def last_day(session: Session, name: str, came: date) -> date:
+    """The last day to send back what came on a day: `name` is return_days or old_unit_days. Both defaults are common
+    practice, no source."""
+    return came + timedelta(days=int(setting_text(session, name)))
 
 
 def with_vat(session: Session, pence: int) -> int:
