@@ -26,6 +26,7 @@ HOMES = {
     "load": ("load",),
     "job": ("fit", "missed", "finish", "undo"),
     "stock": ("stock", "count", "history", "received"),
+    "writeoff": ("write-off", "use-by"),
     "week": ("reorder",),
     "order": ("order",),
     "receive": ("receive",),

@@ -26,6 +26,7 @@ DIFFERENCE = "count difference"
 CUSTOMER = "customer"
 SUPPLIER = "supplier"
 HISTORY = "history"
+WRITE_OFF = "write-off"
 STOCK_KINDS = ("van", "store")
 
 

@@ -91,12 +91,12 @@ def opening_counts(connection: sqlite3.Connection) -> dict[tuple[str, str], int]
 
 def differences(connection: sqlite3.Connection) -> list[tuple[str, str, int]]:
     """What counts after the first of a part and place found gone, or (below 0) there after all, and what was written
-    off: part, local time of the entry, base units; undone entries left out."""
+    off, unless because it had expired: part, local time of the entry, base units; undone entries left out."""
     rows = connection.execute(
         """SELECT m.part, e.at, CASE WHEN p.kind IN ('count difference', 'write-off') THEN m.qty ELSE -m.qty END
         FROM movement m JOIN entry e ON e.seq = m.entry JOIN place p ON p.place = m.to_place
         WHERE m.qty > 0 AND (p.kind IN ('count difference', 'write-off') OR m.from_place = 'count difference')
-          AND e.reverses IS NULL AND NOT EXISTS (SELECT 1 FROM entry r WHERE r.reverses = e.seq)
+          AND e.kind <> 'expired' AND e.reverses IS NULL AND NOT EXISTS (SELECT 1 FROM entry r WHERE r.reverses = e.seq)
           AND NOT EXISTS (SELECT 1 FROM counted c WHERE c.entry = m.entry AND c.part = m.part
             AND c.place IN (m.from_place, m.to_place)
             AND c.seq = (SELECT min(d.seq) FROM counted d WHERE d.part = c.part AND d.place = c.place))
@@ -127,7 +127,7 @@ def _entries_naming(connection: sqlite3.Connection, part: str, job: str, limit: 
     if not part and not job:
         rows = connection.execute("SELECT seq FROM entry ORDER BY seq DESC LIMIT ?", (limit,))
         return [row[0] for row in rows]
-    tables = ("movement", "missed", "counted") if part else ("movement", "missed", "booking")
+    tables = ("movement", "missed", "counted", "lot") if part else ("movement", "missed", "booking")
     column = "part" if part else "job"
     union = " UNION ".join(f"SELECT entry FROM {table} WHERE {column} = ?" for table in tables)
     rows = connection.execute(
