@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from vanstock.cli.expiry import show_expiry
 from vanstock.cli.options import Day, Json, example, opened
 from vanstock.cli.show import Column, as_json, figure, paragraph, say, table, tell, words
 from vanstock.errors import BadValue
@@ -79,6 +80,7 @@ def _show(found: LoadOut) -> None:
     when = f"{found.date:%A} {found.date}, {found.van}"
     if not found.jobs:
         say(f"{when}: nothing booked (vanstock booking add books a job)")
+        show_expiry(found.expired, found.expiring)
         _show_cautions(found.cautions)
         return
     jobs = "1 job" if len(found.jobs) == 1 else f"{len(found.jobs)} jobs"
@@ -93,6 +95,7 @@ def _show(found: LoadOut) -> None:
         _show_load(found.load)
     _show_left(found.left)
     _show_buy(found.buy)
+    show_expiry(found.expired, found.expiring)
     say("\nWHAT THEY TAKE")
     for outlook in found.jobs:
         show_takes(outlook)

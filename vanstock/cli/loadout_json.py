@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from vanstock.cli.expiry import expiry_json
 from vanstock.quantity import format_qty
 
 if TYPE_CHECKING:
@@ -24,6 +25,8 @@ def load_out_json(found: LoadOut) -> dict[str, object]:
         "left_behind": [_left(row) for row in found.left],
         "buy": [_buy(row) for row in found.buy],
         "cautions": list(found.cautions),
+        "expired": [expiry_json(row) for row in found.expired],
+        "expiring": [expiry_json(row) for row in found.expiring],
     }
 
 

@@ -27,6 +27,7 @@ HOMES = {
     "job": ("fit", "missed", "finish", "undo"),
     "stock": ("stock", "history", "received"),
     "count": ("count",),
+    "writeoff": ("write-off", "use-by"),
     "reorder": ("reorder",),
     "order": ("order",),
     "receive": ("receive",),

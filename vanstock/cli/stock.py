@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from vanstock.cli.entries import entry_json, entry_table
+from vanstock.cli.expiry import dates, lots_json
 from vanstock.cli.job import PartName, Qty
 from vanstock.cli.options import Json, example, opened
-from vanstock.cli.show import Column, as_json, figure, say, table, tell, words
+from vanstock.cli.show import Column, as_json, figure, paragraph, say, table, tell, words
 from vanstock.quantity import format_money, format_qty, parse_money, parse_price, show_qty
 
 if TYPE_CHECKING:
@@ -55,13 +56,15 @@ def _stock_json(row: StockRow) -> dict[str, object]:
         "qty": format_qty(held.qty, row.part.unit),
         "value": format_money(held.value),
         "count_needed": held.count_needed,
+        "expired": format_qty(row.expired, row.part.unit),
     }
 
 
 def _stock_cells(row: StockRow) -> tuple[str, ...]:
     held = row.balance
     qty = show_qty(held.qty, row.part.unit)
-    flag = "count it" if held.count_needed else ""
+    late = f"{show_qty(row.expired, row.part.unit)} expired" if row.expired else ""
+    flag = ", ".join(filter(None, (late, "count it" if held.count_needed else "")))
     return (held.part, row.part.description, held.place, qty, format_money(held.value), flag)
 
 
@@ -79,15 +82,15 @@ def received(
     cost: Annotated[str, typer.Option(metavar="PRICE", help="For one unit ex VAT; else the list cost.")] = "",
     carriage: Annotated[str, typer.Option(metavar="AMOUNT", help="Carriage paid on these goods.")] = "0",
     place: Place = "store",
+    use_by: Annotated[str, typer.Option("--use-by", metavar="DATE", help="By when; else its shelf life.")] = "",
 ) -> None:
     """Take goods in."""
     from vanstock.routines import stock as routine
 
     price = parse_price(cost, "--cost") if cost else None
     with opened(ctx) as session:
-        posted = routine.receive(
-            session, part, qty, cost=price, carriage=parse_money(carriage, "--carriage"), place=place
-        )
+        pence = parse_money(carriage, "--carriage")
+        posted = routine.receive(session, part, qty, cost=price, carriage=pence, place=place, use_by=use_by)
     unit = posted.part.unit
     say(
         f"received {show_qty(posted.qty, unit)} x {posted.part.part} {posted.part.description} into {posted.to_place},"
@@ -106,10 +109,15 @@ def history(
     from vanstock.routines import stock as routine
 
     with opened(ctx) as session:
-        found = routine.history(session, name, limit=limit)
+        found, today = routine.history(session, name, limit=limit), session.today
     if json:
-        as_json({"entries": [entry_json(past, found.parts) for past in found.entries]})
+        entries: dict[str, object] = {"entries": [entry_json(past, found.parts) for past in found.entries]}
+        if found.part and found.ages:
+            entries["lots"] = lots_json(found.ages.remains, found.part, today)
+        as_json(entries)
         return
     count = len(found.entries)
     say(f"{found.title}: {count} {'entry' if count == 1 else 'entries, newest first'}")
+    if found.part and found.ages:
+        paragraph(f"on hand: {dates(found.ages.remains, found.part, today)}", then="  ")
     entry_table(found.entries, found.parts)

@@ -64,7 +64,8 @@ class TakesLine(NamedTuple):
 
 class Page(NamedTuple):
     """Everything on the page, in words, in the order it stands there; `more` of the lines of `load` is why, of `left`
-    where from and what it costs, of `buy` the supplier, order by, and comes."""
+    where from and what it costs, of `buy` the supplier, order by, and comes, of `expired` where it is counted and its
+    use-by date, of `expiring` that date."""
 
     title: str
     day: str
@@ -80,6 +81,8 @@ class Page(NamedTuple):
     cautions: tuple[str, ...]
     defer: str
     written: str
+    expired: tuple[PartLine, ...] = ()
+    expiring: tuple[PartLine, ...] = ()
 
 
 def check_ending(path: Path) -> None:

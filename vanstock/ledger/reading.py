@@ -63,7 +63,8 @@ def _used(connection: sqlite3.Connection, which: str, *values: str) -> list[Used
 def fitted_since(connection: sqlite3.Connection, part: str, entry: int) -> int:
     """Base units of a part that jobs took after an entry, what was taken back left out."""
     row = connection.execute(
-        """SELECT coalesce(sum(CASE WHEN to_place = 'customer' THEN qty WHEN from_place = 'customer' THEN -qty ELSE 0 END),
+        """SELECT coalesce(sum(CASE WHEN to_place = 'customer' THEN qty
+             WHEN from_place = 'customer' THEN -qty ELSE 0 END),
              0) FROM movement WHERE part = ? AND entry > ? AND job IS NOT NULL""",
         (part, entry),
     ).fetchone()
@@ -101,12 +102,12 @@ def opening_counts(connection: sqlite3.Connection) -> dict[tuple[str, str], int]
 
 def differences(connection: sqlite3.Connection) -> list[tuple[str, str, int]]:
     """What counts after the first of a part and place found gone, or (below 0) there after all, and what was written
-    off: part, local time of the entry, base units; undone entries left out."""
+    off, unless because it had expired: part, local time of the entry, base units; undone entries left out."""
     rows = connection.execute(
         """SELECT m.part, e.at, CASE WHEN p.kind IN ('count difference', 'write-off') THEN m.qty ELSE -m.qty END
         FROM movement m JOIN entry e ON e.seq = m.entry JOIN place p ON p.place = m.to_place
         WHERE m.qty > 0 AND (p.kind IN ('count difference', 'write-off') OR m.from_place = 'count difference')
-          AND e.reverses IS NULL AND NOT EXISTS (SELECT 1 FROM entry r WHERE r.reverses = e.seq)
+          AND e.kind <> 'expired' AND e.reverses IS NULL AND NOT EXISTS (SELECT 1 FROM entry r WHERE r.reverses = e.seq)
           AND NOT EXISTS (SELECT 1 FROM counted c WHERE c.entry = m.entry AND c.part = m.part
             AND c.place IN (m.from_place, m.to_place)
             AND c.seq = (SELECT min(d.seq) FROM counted d WHERE d.part = c.part AND d.place = c.place))
@@ -137,7 +138,7 @@ def _entries_naming(connection: sqlite3.Connection, part: str, job: str, limit: 
     if not part and not job:
         rows = connection.execute("SELECT seq FROM entry ORDER BY seq DESC LIMIT ?", (limit,))
         return [row[0] for row in rows]
-    tables = ("movement", "missed", "owing", "counted") if part else ("movement", "missed", "owing", "booking")
+    tables = ("movement", "missed", *(("owing", "counted", "lot") if part else ("owing", "booking")))
     column = "part" if part else "job"
     union = " UNION ".join(f"SELECT entry FROM {table} WHERE {column} = ?" for table in tables)
     rows = connection.execute(

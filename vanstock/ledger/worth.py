@@ -252,19 +252,6 @@ def came_in(connection: sqlite3.Connection, since: str, until: str) -> dict[str,
     return found
 
 
-def lots(connection: sqlite3.Connection, until: str) -> dict[str, list[tuple[int, str]]]:
-    """What came in with a day to be used by until a moment, by part: base units and the day, undone ones taken off."""
-    rows = connection.execute(
-        f"""{_DATED} SELECT l.part, sum(l.qty), l.use_by FROM lot l JOIN dated d ON d.seq = l.entry
-        WHERE d.at <= :until GROUP BY l.part, l.use_by ORDER BY l.part, l.use_by""",
-        {"until": until},
-    )
-    found: dict[str, list[tuple[int, str]]] = {}
-    for part, qty, use_by in rows:
-        found.setdefault(part, []).append((qty, use_by))
-    return found
-
-
 def jobs_known_from(connection: sqlite3.Connection) -> str:
     """The day of the first finished job; "" when there is none."""
     return str(connection.execute("SELECT coalesce(min(date), '') FROM job WHERE status = 'done'").fetchone()[0])

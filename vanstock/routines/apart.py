@@ -1,7 +1,7 @@
 """Setting apart what must go back: a part that failed on a job, or sound stock that nothing asks for.
 
 A failed part is apart from everything else and no stock: it was fitted, and what it cost is on its job. Unused stock
-stays where it lies until it is sent (see `goingback`, which takes every claim further). Called by `cli.owed` and `owed`.
+stays where it lies until it is sent (see `goingback`, which takes every claim further). Called by `cli.owed`, `owed`.
 """
 
 from __future__ import annotations

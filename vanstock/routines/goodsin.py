@@ -7,18 +7,18 @@ surcharge is money owed back until the old unit is credited, never cost. Called 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from datetime import timedelta
 from types import MappingProxyType
 from typing import NamedTuple
 
 from vanstock.errors import BadValue
 from vanstock.ledger import catalogue
 from vanstock.ledger.entries import SUPPLIER, Draft
-from vanstock.ledger.orderrows import LotRow, OrderLine, OrderStep, Owing, Row
+from vanstock.ledger.orderrows import OrderLine, OrderStep, Owing, Row
 from vanstock.ledger.orders import LineState, OrderState
 from vanstock.ledger.valuing import Line, share_carriage
 from vanstock.model import Entry, Part
 from vanstock.quantity import format_money, parse_price, parse_qty, show_qty, value_of
+from vanstock.routines.expiry import lots_in, told_of_lots
 from vanstock.routines.job import read_qty
 from vanstock.routines.naming import find_part
 from vanstock.routines.oldunits import OLD_UNIT, charged, claim_numbers
@@ -227,10 +227,7 @@ def _claims(session: Session, order: OrderState, row: _Planned, numbers: Iterato
 def _lot(session: Session, row: _Planned, came: Came) -> list[Row]:
     """The lot that came in, where the part expires: the day said, else its whole shelf life from today."""
     said = {find_part(session, text).part: value for text, value in came.use_by.items()}.get(row.part.part)
-    if not row.good or (said is None and row.part.shelf_life_days is None):
-        return []
-    day = parse_date(said) if said else session.today + timedelta(days=row.part.shelf_life_days or 0)
-    return [LotRow(row.part.part, row.good, day.isoformat())]
+    return list(lots_in(session, row.part, row.good, said))
 
 
 def _after(session: Session, entry: Entry, came: Came) -> Received:
@@ -251,7 +248,8 @@ def _after(session: Session, entry: Entry, came: Came) -> Received:
             carriage = (line.value if line else 0) - with_vat(session, value_of(qty, part.unit, row.price))
             to_come = states[row.part].to_come
             arrived.append(Arrived(part, qty, back.get(row.part, 0), row.price, max(carriage, 0), to_come))
-    return Received(entry, order, came.place, tuple(arrived), _told(arrived, rows))
+    lots = told_of_lots(session, rows, {row.part.part: row.part for row in arrived})
+    return Received(entry, order, came.place, tuple(arrived), (*_told(arrived, rows), *lots))
 
 
 def _told(arrived: list[Arrived], rows: list[Row]) -> tuple[str, ...]:

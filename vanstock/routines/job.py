@@ -7,6 +7,7 @@ for a count, and the person is told. Only nonsense is refused.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
 from typing import NamedTuple
 
 from vanstock.errors import BadValue
@@ -15,6 +16,7 @@ from vanstock.ledger.entries import CUSTOMER, Draft, Missed, entry_by_id, last_u
 from vanstock.ledger.valuing import Line
 from vanstock.model import Entry, Job, Part
 from vanstock.quantity import parse_qty, show_qty, unit
+from vanstock.routines.expiry import late_when
 from vanstock.routines.naming import find_job, find_part
 from vanstock.routines.oldunits import OldUnit, came_off, taken_off
 from vanstock.routines.session import Session, once, one_act
@@ -111,6 +113,7 @@ def _fitted(session: Session, entry: Entry) -> Logged:
     warnings = [_below_zero(t, line.from_place) for t, line in zip(taken, lines, strict=True) if t.left < 0]
     if job.status == "cancelled":
         warnings.append(f"job {job.job} is cancelled: recorded all the same")
+    warnings += [_late(t.part, day) for t in taken if (day := late_when(session, t.part, entry))]
     fitting = catalogue.parts_of_family(session.ledger, job.family)
     warnings += [_does_not_fit(t.part, job) for t in taken if fitting and t.part.part not in fitting]
     off = came_off(session, entry, [t.part for t in taken])
@@ -122,6 +125,13 @@ def _below_zero(taken: Taken, place: str) -> str:
     return (
         f"by the ledger there was not enough {name} in {place} (now {show_qty(taken.left, taken.part.unit)}): "
         f"recorded, and {name} is marked for a count"
+    )
+
+
+def _late(part: Part, day: date) -> str:
+    return (
+        f"by the ledger there is {part.part} that was to be used by {day}: look at the date on what you used, "
+        f"and take what has expired out (vanstock write-off {part.part} --expired)"
     )
 
 

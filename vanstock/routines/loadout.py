@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from vanstock.kit.advice import Action
 from vanstock.model import Job, Part
+from vanstock.routines.expiry import Expiring
 
 
 class Need(NamedTuple):
@@ -92,7 +93,7 @@ class Do(NamedTuple):
 
 class LoadOut(NamedTuple):
     """The load-out of one van for one day; `expected` jobs finished first time with the load list aboard, and as the
-    van stands; None where nothing is known of some job."""
+    van stands; None where nothing is known of some job. What is `expired` counts for none of it; `expiring` soon is."""
 
     date: date
     van: str
@@ -105,3 +106,5 @@ class LoadOut(NamedTuple):
     left: tuple[Left, ...]
     buy: tuple[Buy, ...]
     cautions: tuple[str, ...]
+    expired: tuple[Expiring, ...] = ()
+    expiring: tuple[Expiring, ...] = ()

@@ -8,14 +8,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
-from math import ceil
 
 from vanstock.jobneeds import JobNeeds
 from vanstock.kit import load as plans
 from vanstock.kit.advice import Supplies, advise
 from vanstock.kit.draws import DayDraws, DayOdds, draw_day
 from vanstock.kit.load import BuyLine, LoadLine, ShortLine
-from vanstock.kit.payload import Fitted, Limits, carried, fit
 from vanstock.ledger import catalogue, reading
 from vanstock.ledger.entries import Draft, sent_before
 from vanstock.ledger.valuing import Line
@@ -24,13 +22,14 @@ from vanstock.needs.begun import still_needed
 from vanstock.needs.cases import CaseBook
 from vanstock.needs.marginals import NeedLine, marginals
 from vanstock.quantity import round_up_to_packs, show_qty
+from vanstock.routines.aboard import Stock, overloaded, own_load, stock_on
 from vanstock.routines.advising import Said, in_words
 from vanstock.routines.cautions import cautions_for
 from vanstock.routines.loadout import Buy, Do, JobOutlook, Left, Load, LoadOut, Need, Short, Split
 from vanstock.routines.past import Past, fitted_so_far, group_supply, read_past
 from vanstock.routines.rounds import Round, next_round
 from vanstock.routines.session import Session, once, one_act
-from vanstock.routines.settings import calendar, limits
+from vanstock.routines.settings import calendar
 
 SEED = 20_270_301
 _NOON = time(12)
@@ -58,15 +57,6 @@ class _Day:
     needed: Mapping[str, int]
 
 
-@dataclass(frozen=True, slots=True)
-class _Stock:
-    """Base units in the van by part number, in the stores by (place, part number), and the limits of the van."""
-
-    van: dict[str, int]
-    stores: list[tuple[str, str, int]]
-    limits: Limits
-
-
 def load_out(session: Session, day: date | None = None, *, van: str = "van") -> LoadOut:
     """Work out the load-out of a van for a day (see `load_out_day` when None).
 
@@ -77,10 +67,11 @@ def load_out(session: Session, day: date | None = None, *, van: str = "van") -> 
     past = read_past(session)
     booked = [job for job in reading.jobs_between(session.ledger, chosen, chosen) if job.status == "booked"]
     book = CaseBook.build(past.finished, past.catalogue, today=session.today)
-    stock = _stock(session, place)
+    stock = stock_on(session, place, chosen)
     for other in _vans_before(booked, place):
         earlier = _day(session, past, book, _jobs_of(booked, other))
-        stock = _without(stock, _own_load(past, earlier, _stock(session, other, stock.stores)).kept)
+        theirs = stock_on(session, other, chosen, stock.stores)
+        stock = stock.without(own_load(past, earlier.draws, earlier.needed, theirs).kept)
     return _worked_out(session, past, book, (chosen, place), _jobs_of(booked, place), stock)
 
 
@@ -96,46 +87,17 @@ def _vans_before(booked: Sequence[Job], van: str) -> list[str]:
     return sorted((other for other in first if van in first and first[other] < first[van]), key=lambda v: first[v])
 
 
-def _stock(session: Session, van: str, stores: list[tuple[str, str, int]] | None = None) -> _Stock:
-    rows = reading.balances(session.ledger)
-    if stores is None:
-        named = {place.place for place in catalogue.places(session.ledger, "store")}
-        stores = [(row.place, row.part, row.qty) for row in rows if row.place in named and row.qty > 0]
-    return _Stock({row.part: row.qty for row in rows if row.place == van}, stores, limits(session))
-
-
-def _without(stock: _Stock, taken: Sequence[LoadLine]) -> _Stock:
-    gone = {(line.from_place, line.part): line.qty for line in taken}
-    left = [(place, part, qty - gone.get((place, part), 0)) for place, part, qty in stock.stores]
-    return _Stock(stock.van, [row for row in left if row[2] > 0], stock.limits)
-
-
 def _day(session: Session, past: Past, book: CaseBook, jobs: Sequence[Job]) -> _Day:
     needs = tuple(still_needed(book.needs_for(job), fitted_so_far(session, past, job)) for job in jobs)
     draws = draw_day(needs, seed=SEED)
     return _Day(tuple(jobs), needs, draws, draws.total_quantiles(plans.COVER))
 
 
-def _own_load(past: Past, day: _Day, stock: _Stock) -> Fitted:
-    """The load list of a van, as far as the van can carry it."""
-    parts = past.catalogue.parts
-    lines = plans.plan_load(day.needed, stock.van, stock.stores, past.groups, parts)
-    if stock.limits == Limits(None, None):
-        return Fitted(tuple(lines), (), (0, 0))
-    grams, room = carried(stock.van, parts)
-    free = Limits(_left(stock.limits.grams, grams), _left(stock.limits.millilitres, room))
-    return fit(day.draws, group_supply(past, stock.van), lines, parts, free)
-
-
-def _left(limit: int | None, taken: float) -> int | None:
-    return None if limit is None else limit - ceil(taken)
-
-
 def _worked_out(
-    session: Session, past: Past, book: CaseBook, where: tuple[date, str], jobs: Sequence[Job], stock: _Stock
+    session: Session, past: Past, book: CaseBook, where: tuple[date, str], jobs: Sequence[Job], stock: Stock
 ) -> LoadOut:
     day = _day(session, past, book, jobs)
-    fitted = _own_load(past, day, stock)
+    fitted = own_load(past, day.draws, day.needed, stock)
     now = group_supply(past, stock.van)
     loaded = plans.after_loading(stock.van, fitted.kept, past.groups)
     weighed = _Weighed(
@@ -159,19 +121,15 @@ def _worked_out(
         load=load,
         left=tuple(Left(past.catalogue.parts[r.line.part], r.qty, r.line.from_place, r.cost) for r in fitted.left),
         buy=tuple(_buy(past, line, rounds) for line in plans.plan_buy(day.draws, loaded, bought, since)),
-        cautions=(*_overloaded(fitted), *cautions_for(takes)),
+        cautions=(*overloaded(fitted), *cautions_for(takes)),
+        expired=stock.expired(past.catalogue.parts, where[0]),
+        expiring=stock.soon(past.catalogue.parts, where[0]),
     )
 
 
 def _expected(odds: Sequence[float | None]) -> float | None:
     known = [one for one in odds if one is not None]
     return sum(known) if known and len(known) == len(odds) else None
-
-
-def _overloaded(fitted: Fitted) -> list[str]:
-    grams, room = fitted.over
-    told = [f"The parts aboard are {grams / 1000:.1f} kg over payload_kg: unload before you drive."] if grams else []
-    return [*told, *([f"The parts aboard fill {room / 1000:.1f} L more than space_litres."] if room else [])]
 
 
 def _rounds(session: Session, past: Past, day: _Day, loaded: Mapping[str, int]) -> dict[str, Round]:

@@ -14,6 +14,7 @@ from pathlib import Path
 from vanstock.exchange.printed import DoLine, Group, JobLine, Page, PartLine, TakesLine, write_page
 from vanstock.quantity import show_qty
 from vanstock.routines.cautions import DEFER
+from vanstock.routines.expiry import Expiring
 from vanstock.routines.loadout import Buy, JobOutlook, Left, Load, LoadOut
 from vanstock.routines.session import Session
 from vanstock.routines.wording import in_words, lacking, percent, takes, unknown
@@ -45,6 +46,8 @@ def load_out_page(found: LoadOut, now: datetime) -> Page:
         cautions=tuple(caution for caution in found.cautions if caution != DEFER),
         defer=DEFER if DEFER in found.cautions else "",
         written=f"{_long(now.date())}, {now:%H:%M}",
+        expired=tuple(_line(row, row.place, str(row.use_by)) for row in found.expired),
+        expiring=tuple(_line(row, str(row.use_by)) for row in found.expiring),
     )
 
 
@@ -77,7 +80,7 @@ def _job(outlook: JobOutlook) -> JobLine:
     )
 
 
-def _line(row: Load | Left | Buy, *more: str) -> PartLine:
+def _line(row: Load | Left | Buy | Expiring, *more: str) -> PartLine:
     return PartLine(show_qty(row.qty, row.part.unit), row.part.part, row.part.description, more)
 
 

@@ -12,12 +12,12 @@ from typing import NamedTuple
 from vanstock.errors import BadValue
 from vanstock.exchange.csvfile import write_rows
 from vanstock.kit.reorder import StockPosition, SupplierOrder, plan_reorder
-from vanstock.ledger import reading
 from vanstock.ledger.basis import Basis
 from vanstock.ledger.orders import on_order
 from vanstock.model import Catalogue, Job, MinMax, Supplier
 from vanstock.quantity import format_money, format_qty
 from vanstock.routines.coming import WEEKS
+from vanstock.routines.expiry import usable_balances
 from vanstock.routines.forecasts import PartForecast, forecast_all
 from vanstock.routines.levels import Plan, plan_levels
 from vanstock.routines.past import Past, fitted_so_far, group_supply, read_past
@@ -72,7 +72,7 @@ def look_ahead(session: Session, day: date | None = None) -> Ahead:
     plan = plan_levels(session, past)
     intervals = {part: row.forecast.interval_days for part, row in forecasts.items()}
     booked = _booked(session, past, day or session.today, intervals)
-    positions = tuple(_positions(session, past, plan.levels, booked))
+    positions = tuple(_positions(session, past, plan.levels, booked, on=day or session.today))
     orders = tuple(plan_reorder(positions, past.catalogue.suppliers))
     return Ahead(past, plan, forecasts, positions, orders, handling(session).holding)
 
@@ -136,9 +136,12 @@ def _split(jobs: list[Job], last: date) -> tuple[list[Job], list[Job]]:
     return [job for job in jobs if job.date <= last], [job for job in jobs if job.date > last]
 
 
-def _positions(session: Session, past: Past, wanted: Mapping[str, MinMax], booked: _Booked) -> list[StockPosition]:
+def _positions(
+    session: Session, past: Past, wanted: Mapping[str, MinMax], booked: _Booked, *, on: date
+) -> list[StockPosition]:
+    """The position of every part with levels; what has expired on the day is not on hand."""
     held: dict[str, int] = defaultdict(int)
-    for row in reading.balances(session.ledger):
+    for row in usable_balances(session, on):
         held[row.part] += row.qty
     on_hand = group_supply(past, held)
     coming = group_supply(past, on_order(session.ledger))

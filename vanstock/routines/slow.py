@@ -13,11 +13,12 @@ from collections.abc import Mapping
 from datetime import date
 from typing import NamedTuple
 
-from vanstock.kit.lots import Lot, expired, remaining
+from vanstock.kit.lots import expired
 from vanstock.ledger import catalogue, worth
 from vanstock.ledger.worth import Use
 from vanstock.model import Part, stock_groups
 from vanstock.quantity import round_half_up, show_qty
+from vanstock.routines.expiry import left_on
 from vanstock.routines.session import Session
 from vanstock.routines.value import end_of, past_day
 
@@ -169,10 +170,8 @@ def _superseded(session: Session, known: _Known) -> list[tuple[str, int, str]]:
 def _expired(session: Session, known: _Known) -> list[tuple[str, int, str]]:
     """What is past its use-by date, if first expired went first out."""
     found = []
-    for part, rows in worth.lots(session.ledger, end_of(known.day)).items():
-        if part in known.held:
-            lots = [Lot(qty, date.fromisoformat(use_by)) for qty, use_by in rows]
-            qty = expired(remaining(lots, known.held[part][0]), known.day)
-            if qty:
-                found.append((part, qty, f"{show_qty(qty, known.parts[part].unit)} past the use-by date"))
+    for part, remains in left_on(session, known.day).items():
+        qty = expired(remains, known.day) if part in known.held else 0
+        if qty:
+            found.append((part, qty, f"{show_qty(qty, known.parts[part].unit)} past the use-by date"))
     return found

@@ -9,9 +9,11 @@ from vanstock.errors import BadValue, NotFound
 from vanstock.ledger import catalogue, reading
 from vanstock.ledger.entries import DIFFERENCE, SUPPLIER, Counted, Draft
 from vanstock.ledger.file import writing
+from vanstock.ledger.orderrows import rows_of
 from vanstock.ledger.valuing import Line
 from vanstock.model import Balance, Entry, Movement, Part, PastEntry, Place
 from vanstock.quantity import LARGEST_MONEY, parse_qty, show_qty, value_of
+from vanstock.routines.expiry import Aged, aged, lots_in, told_of_lots
 from vanstock.routines.job import read_qty
 from vanstock.routines.naming import find_job, find_part, find_parts
 from vanstock.routines.session import Session, once, one_act
@@ -21,10 +23,11 @@ STORE = "store"
 
 
 class StockRow(NamedTuple):
-    """What the ledger says of a part at one place."""
+    """What the ledger says of a part at one place, and how much of it has expired."""
 
     part: Part
     balance: Balance
+    expired: int = 0
 
 
 class Posted(NamedTuple):
@@ -47,6 +50,12 @@ def stock(session: Session, text: str = "", *, place: str = "") -> list[StockRow
     `NotFound` for words that match no part and for an unknown place.
     """
     where = catalogue.place_named(session.ledger, place).place if place else ""
+    late = {part: one.expired_at(session.today) for part, one in aged(session).items()}
+    return [row._replace(expired=late.get(row.part.part, {}).get(row.balance.place, 0)) for row in
+            _rows(session, text, where)]  # fmt: skip
+
+
+def _rows(session: Session, text: str, where: str) -> list[StockRow]:
     if not text:
         parts = {part.part: part for part in catalogue.part_names(session.ledger)}
         return [StockRow(parts[row.part], row) for row in reading.balances(session.ledger, place=where)]
@@ -97,10 +106,10 @@ def _posted(session: Session, entry: Entry, line: Movement, value: int = 0) -> P
 @one_act
 def receive(
     session: Session, part_text: str, qty_text: str, *, cost: int | None = None, carriage: int = 0,
-    place: str = STORE, entry_id: str = "",
+    place: str = STORE, use_by: str = "", entry_id: str = "",
 ) -> Posted:  # fmt: skip
     """Take goods in at a place: `cost` per unit in ten-thousandths ex VAT (None is the part's own), and
-    carriage in pence, which is part of what the goods cost."""
+    carriage in pence, which is part of what the goods cost; to be used by a day, else within the shelf life."""
 
     def plan() -> Draft:
         if carriage < 0 or (cost is not None and cost < 0):
@@ -111,14 +120,15 @@ def receive(
         goods = value_of(qty, part.unit, part.cost if cost is None else cost)
         if goods + carriage > LARGEST_MONEY:
             raise BadValue(f"{show_qty(qty, part.unit)} at that cost is more than a ledger holds: check both")
-        return Draft(
-            session.now, "received", (Line(part.part, qty, SUPPLIER, where, with_vat(session, goods + carriage)),)
-        )
+        line = Line(part.part, qty, SUPPLIER, where, with_vat(session, goods + carriage))
+        return Draft(session.now, "received", (line,), orders=tuple(lots_in(session, part, qty, use_by)))
 
-    asked = (part_text, qty_text, cost, carriage, place)
+    asked = (part_text, qty_text, cost, carriage, place, *([use_by] if use_by else []))
     entry = once(session, Draft(session.now, "received", id=entry_id, asked=asked), plan)
     line = _moved(session, entry)
-    return _posted(session, entry, line, line.value)
+    posted = _posted(session, entry, line, line.value)
+    lots = told_of_lots(session, rows_of(session.ledger, entry.seq), {line.part: posted.part})
+    return posted._replace(warnings=(*posted.warnings, *lots))
 
 
 @one_act
@@ -145,11 +155,14 @@ def count(
 
 
 class History(NamedTuple):
-    """The entries about one part or job, newest first, with the parts they name."""
+    """The entries about one part or job, newest first, with the parts they name; of one part the dates by which what
+    is left of it must be used."""
 
     title: str
     entries: tuple[PastEntry, ...]
     parts: dict[str, Part]
+    part: Part | None = None
+    ages: Aged | None = None
 
 
 def history(session: Session, text: str = "", *, limit: int = 50) -> History:
@@ -165,7 +178,8 @@ def history(session: Session, text: str = "", *, limit: int = 50) -> History:
     if not isinstance(part, Part):
         raise NotFound(f"nothing in the ledger is named {text!r}")
     found = reading.entries_about(session.ledger, part=part.part, limit=limit)
-    return History(f"{part.part} {part.description}", tuple(found), parts)
+    ages = aged(session, part=part.part).get(part.part)
+    return History(f"{part.part} {part.description}", tuple(found), parts, part, ages)
 
 
 def list_places(session: Session) -> list[Place]:
