@@ -193,7 +193,7 @@ def test_order_lines_add_up(vanstock: Run) -> None:
         ("curve --chart curve.pdf", 1, "ends in neither .svg nor .png"),
         ("curve --chart no/such/folder/curve.png", 1, "cannot write no/such/folder/curve.png"),
         ("replay --chart replay", 1, "ends in neither .svg nor .png"),
-        ("replay --weeks 3", 2, "not in the range"),
+        ("replay --weeks 3", 1, "3 weeks cannot be gone through: ask for 4 to 520"),
         ("setting review_day Mon-Fri", 1, "is not one weekday, like Fri"),
         ("setting review_day Someday", 1, "cannot be read"),
         ("setting line_cost -- -1", 1, "is below zero"),

@@ -124,12 +124,13 @@ def _usual_worth(past: Past) -> float:
 
 
 def _to_expect_of(does: Margin, said: float, known: int) -> Margin:
-    """What a level does for the jobs to be expected, where its stream says what it does for drawn ones."""
+    """What a level does for the jobs to be expected, where its stream says what it does for drawn ones; no more are
+    lost or gained than take the part."""
     now = discounted(said, known)
+    lost = now - discounted(max(said - does.lost, 0.0), known)
+    gained = discounted(min(said + does.gained, 1.0), known) - now
     return does._replace(
-        there=discounted(does.there, known),
-        lost=now - discounted(max(said - does.lost, 0.0), known),
-        gained=discounted(min(said + does.gained, 1.0), known) - now,
+        there=discounted(does.there, known), lost=min(lost, does.taken), gained=min(gained, does.taken)
     )
 
 
