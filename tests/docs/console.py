@@ -1,7 +1,7 @@
 """Runs the console blocks of the documentation on the demo firm and compares, or rewrites, their output.
 
-A page's blocks run in order on one ledger. `<!-- clock: TIME -->` sets the time from there on; `<!-- fill: FILE PART=QTY
-... -->` writes what was counted into a count sheet, as a reader would.
+A page's blocks run in order on one ledger. `<!-- clock: TIME -->` sets the time from there on, and
+`<!-- fill: FILE PART=QTY ... -->` writes what was counted into a count sheet, as a reader would.
 `python tests/docs/console.py` rewrites the output of every page after a wanted change; the tests only compare.
 """
 
@@ -20,7 +20,9 @@ from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
 PAGES = sorted([ROOT / "README.md", ROOT / "DEVELOPERS.md", *(ROOT / "docs").glob("*.md")])
-_BLOCK = re.compile(r"<!-- clock: (?P<time>[^ ]+) -->|<!-- fill: (?P<fill>[^>]+) -->|```console\n(?P<body>.*?)```", re.DOTALL)
+_BLOCK = re.compile(
+    r"<!-- clock: (?P<time>[^ ]+) -->|<!-- fill: (?P<fill>[^>]+) -->|```console\n(?P<body>.*?)```", re.DOTALL
+)
 _ENTRY = re.compile(r"\b[0-9a-f]{8}\b")
 BAD_STOCK = 'part,place,qty\nFL-UNI-800-A,van,"4,5"\nHC-UNI-412-A,attic,36\nGK-KRA-0111-A,van,2\n'
 """A file with three mistakes, in the folder `bad` that every page finds beside `firm`."""
