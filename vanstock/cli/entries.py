@@ -44,7 +44,7 @@ def _entry_cells(past: PastEntry, parts: Mapping[str, Part]) -> tuple[str, ...]:
     text = "; ".join(lines[:6]) + (f"; and {len(lines) - 6} more" if len(lines) > 6 else "")
     note = f" ({past.entry.note})" if past.entry.note else ""
     kind = f"{past.entry.kind}, since undone" if past.undone_by else past.entry.kind
-    return (past.entry.at[:16].replace("T", " "), kind, text + note, past.entry.id[:8])
+    return (past.entry.at[:16].replace("T", " "), kind, (text + note).lstrip(), past.entry.id[:8])
 
 
 def entry_json(past: PastEntry, parts: Mapping[str, Part]) -> dict[str, object]:
