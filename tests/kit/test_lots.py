@@ -85,10 +85,10 @@ def unit_by_unit(flows: list[Flow]) -> tuple[list[date | None], int]:
         units += [flow.use_by] * flow.qty if flow.way == "came" else []
         owed += 0 if flow.way == "came" else flow.qty
         while owed and units:
-            late = [unit for unit in units if unit and unit < flow.day]
-            fit = [unit for unit in units if unit and unit >= flow.day]
+            late: list[date | None] = [unit for unit in units if unit and unit < flow.day]
+            fit: list[date | None] = [unit for unit in units if unit and unit >= flow.day]
             bare: list[date | None] = [unit for unit in units if unit is None]
-            first = [late, fit, bare] if flow.way == "expired" else [fit, bare, late]
+            first: list[list[date | None]] = [late, fit, bare] if flow.way == "expired" else [fit, bare, late]
             pile = next(pile for pile in first if pile)
             units.remove(min(pile, key=lambda unit: unit or date.max))
             owed -= 1

@@ -100,6 +100,11 @@ def test_every_rule_holds_on_a_busy_ledger_and_on_an_empty_one(busy: Session, se
             " INSERT INTO order_line VALUES (1, 2, 'O0001', 'SNS-1', 2, 0, 472000, '')",
             "of no closed order anything is still to come",
         ),
+        (
+            "INSERT INTO owing VALUES (1, 2, 'R0001', 'old unit', 'DAY', 'SNS-1', 1, 0, '', '', '', 'sent back',"
+            " '2027-03-01', '', '')",
+            "no claim goes back twice, or has more credited or given up than is owed",
+        ),
         ("INSERT INTO forgotten VALUES ('J1', 8)", "what was forgotten stays forgotten"),
     ],
 )

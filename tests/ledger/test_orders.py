@@ -56,6 +56,7 @@ def test_what_happened_to_an_order_is_never_replaced_or_added_to_later(ordered: 
         ("order_step", "state = 'sent'"), ("order_step", "supplier = 'x'"), ("order_step", "expected = '2027-04-01'"),
         ("order_line", "price = price + 1"), ("order_line", "ordered = ordered + 1"), ("lot", "use_by = '2099-01-01'"),
         ("owing", "amount = 1"), ("owing", "due = ''"), ("owing", "claim = 'R0009'"),
+        ("owing", "place = 'store'"), ("owing", "day = ''"), ("owing", "why = 'x'"),
     ],
 )  # fmt: skip
 def test_any_change_of_what_happened_to_an_order_breaks_its_seal(ordered: Session, table: str, change: str) -> None:

@@ -8,6 +8,7 @@ from vanstock.ledger import orders as ledger_orders
 from vanstock.ledger import reading
 from vanstock.ledger.catalogue import read_catalogue
 from vanstock.ledger.checking import check
+from vanstock.ledger.claims import claims as all_claims
 from vanstock.quantity import value_of
 from vanstock.routines import ordering
 from vanstock.routines.ordering import Proposed, ProposedLine
@@ -66,7 +67,7 @@ def standing(session: Session) -> tuple[object, ...]:
     for lot in ledger_orders.lots(session.ledger):
         lots[lot.part, lot.use_by] = lots.get((lot.part, lot.use_by), 0) + lot.qty
     left = {key: qty for key, qty in lots.items() if qty}
-    claims = [claim._replace(since="") for claim in ledger_orders.claims(session.ledger)]
+    claims = [claim._replace(since="") for claim in all_claims(session.ledger)]
     return held(session), gone, ledger_orders.on_order(session.ledger), left, claims
 
 

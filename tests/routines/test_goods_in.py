@@ -12,11 +12,13 @@ from tests.routines.orders import amounts, drafted, held, outside, sent, shown, 
 from tests.routines.weeks import change_part, later
 from vanstock.errors import BadValue, NotFound, VanstockError
 from vanstock.ledger import orders as ledger_orders
+from vanstock.ledger.claims import claims
 from vanstock.ledger.orderrows import LotRow
 from vanstock.ledger.valuing import share_carriage
 from vanstock.routines import job, ordering, stock
 from vanstock.routines.goodsin import Came, receive
 from vanstock.routines.session import Session
+from vanstock.routines.settings import change_setting
 
 
 def test_all_comes_as_ordered_at_the_price_ordered_and_closes_the_order(session: Session) -> None:
@@ -93,7 +95,7 @@ def test_damaged_goods_go_back_are_no_stock_and_are_still_to_come(session: Sessi
     found = receive(session, number, Came(damaged={"VAP-2": "1"}))
     assert amounts(session, number) == {"VAP-2": (2, 1, 0, 1)}
     assert held(session) == {("VAP-2", "store"): (1, 13_000)}
-    (claim,) = ledger_orders.claims(session.ledger)
+    (claim,) = claims(session.ledger)
     assert (claim.claim, claim.kind, claim.part, claim.qty, claim.open_amount) == (
         "R0001",
         "return",
@@ -101,15 +103,51 @@ def test_damaged_goods_go_back_are_no_stock_and_are_still_to_come(session: Sessi
         1,
         13_000,
     )
-    assert found.told == ("R0001: what came damaged of VAP-2 goes back",)
+    assert found.told == ("R0001: VAP-2, damaged, goes back to NEXT by 2027-03-31 (130.00)",)
 
 
 def test_a_surcharge_is_owed_back_within_28_days_and_never_cost(session: Session) -> None:
     change_part(session, "VAP-2", surcharge=4_500)
     receive(session, sent(session, {"VAP-2": 2}))
     assert held(session) == {("VAP-2", "store"): (2, 26_000)}
-    (claim,) = ledger_orders.claims(session.ledger)
-    assert (claim.kind, claim.qty, claim.open_amount, claim.due) == ("old unit", 2, 9_000, "2027-03-29")
+    assert [(one.claim, one.kind, one.qty, one.open_amount, one.due) for one in claims(session.ledger)] == [
+        ("R0001", "old unit", 1, 4_500, "2027-03-29"), ("R0002", "old unit", 1, 4_500, "2027-03-29"),
+    ]  # fmt: skip
+
+
+def test_the_days_that_old_units_and_goods_have_can_be_set(session: Session) -> None:
+    change_part(session, "VAP-2", surcharge=4_500)
+    change_setting(session, "old_unit_days", "14")
+    change_setting(session, "return_days", "7")
+    receive(session, sent(session, {"VAP-2": 2}), Came(damaged={"VAP-2": "1"}))
+    assert [(one.kind, one.due) for one in claims(session.ledger)] == [
+        ("old unit", "2027-03-15"), ("return", "2027-03-08"),
+    ]  # fmt: skip
+
+
+def test_a_wrong_part_goes_back_at_what_was_charged_and_the_right_one_is_still_to_come(session: Session) -> None:
+    number = sent(session)
+    found = receive(session, number, Came(wrong={"VAP-2": "SNS-1:1"}))
+    assert amounts(session, number) == {"GKT-1": (4, 4, 0, 0), "VAP-2": (2, 1, 0, 1)}
+    assert held(session) == {("GKT-1", "store"): (4, 1_540), ("VAP-2", "store"): (1, 13_000)}
+    (claim,) = claims(session.ledger)
+    assert (claim.kind, claim.part, claim.qty, claim.open_amount, claim.why, claim.place) == (
+        "return", "SNS-1", 1, 13_000, "in place of VAP-2", "",
+    )  # fmt: skip
+    assert found.told == ("R0001: SNS-1, in place of VAP-2, goes back to NEXT by 2027-03-31 (130.00)",)
+    assert (found.order.shown, wrong(session)) == ("part received", [])
+
+
+def test_all_that_was_to_come_is_wrong_unless_an_amount_is_said(session: Session) -> None:
+    number = sent(session)
+    receive(session, number, Came({"GKT-1": "0"}, wrong={"VAP-2": "9520000000356"}))
+    (claim,) = claims(session.ledger)
+    assert (claim.part, claim.qty, amounts(session, number)["VAP-2"]) == ("SNS-1", 2, (2, 0, 0, 2))
+
+
+def test_a_part_of_the_same_order_that_came_in_place_of_another_is_not_shown_as_damaged(session: Session) -> None:
+    found = receive(session, sent(session), Came(wrong={"VAP-2": "GKT-1:1"}))
+    assert [(one.part.part, one.qty, one.damaged) for one in found.arrived] == [("GKT-1", 4, 0), ("VAP-2", 1, 0)]
 
 
 def test_a_lot_lasts_its_shelf_life_or_until_the_day_on_it(session: Session) -> None:
@@ -151,6 +189,11 @@ def test_the_same_goods_sent_twice_under_one_id_come_once(session: Session) -> N
         (Came(prices={"SNS-1": "3"}), "SNS-1 is not on O0001: say how much of it came"),
         (Came(use_by={"GKT-1": "2028-02-30"}), "does not exist"),
         (Came(expected="soon"), "does not exist"),
+        (Came(wrong={"SNS-1": "GKT-1:1"}), "SNS-1 is not on O0001: --wrong names the part that was ordered first"),
+        (Came(wrong={"VAP-2": "ZZZ-9:1"}), "'ZZZ-9' is not in the catalogue: add it to parts.csv and import"),
+        (Came(wrong={"VAP-2": "VAP-2:1"}), "VAP-2 is the part that was ordered"),
+        (Came(wrong={"VAP-2": "FLU-1:1"}), "kept in different units"),
+        (Came(wrong={"VAP-2": "SNS-1:0"}), "must be above zero"),
     ],
 )
 def test_goods_that_cannot_be_are_refused_and_nothing_is_written(session: Session, came: Came, says: str) -> None:
@@ -172,6 +215,7 @@ ACTS: dict[str, Came] = {
     "short, the rest cancelled": Came({"GKT-1": "1"}, rest="cancel"),
     "over, one not ordered": Came({"GKT-1": "9", "SNS-1": "2"}, carriage=333),
     "damaged": Came(damaged={"VAP-2": "1"}, carriage=1),
+    "wrong": Came(wrong={"VAP-2": "SNS-1:1"}),
     "with a day on it": Came(use_by={"GKT-1": "2028-01-31"}),
 }
 
@@ -214,7 +258,7 @@ def test_a_claim_after_one_taken_back_is_about_its_own_part(session: Session) ->
     receive(session, sent(session, {"GKT-1": 4}), Came(damaged={"GKT-1": "3"}))
     job.undo(session)
     receive(session, sent(session, {"VAP-2": 2}), Came(damaged={"VAP-2": "1"}))
-    assert [(one.part, one.qty, one.amount) for one in ledger_orders.claims(session.ledger)] == [("VAP-2", 1, 13_000)]
+    assert [(one.part, one.qty, one.amount) for one in claims(session.ledger)] == [("VAP-2", 1, 13_000)]
 
 
 def test_an_order_of_which_nothing_good_came_is_cancelled(session: Session) -> None:

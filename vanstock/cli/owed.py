@@ -57,7 +57,7 @@ def owed(
 
 def _show_supplier(one: OwedBy) -> None:
     paragraph(f"{one.supplier.supplier}  {one.supplier.name}".rstrip())
-    columns = (Column("claim"), words("what goes back"), figure("owed"), words("by"), words("stands at"))
+    columns = (Column("claim"), words("what goes back"), figure("owed"), words("send by"), words("stands at"))
     table(columns, [_cells(row) for row in one.rows])
     say(f"owed by {one.supplier.supplier}: {format_money(one.total)}")
     say()
@@ -81,14 +81,19 @@ def _what(row: Owed) -> str:
 
 def _stands(row: Owed) -> str:
     claim = row.claim
-    if claim.shown == "part credited":
-        return f"{format_money(claim.credited)} credited, the rest owed"
-    where = f" on {claim.job}" if claim.step == "taken off" else f", in {claim.place}" if _lies(row) else ""
-    return f"{claim.shown}{where}" + ("" if claim.step == "owed" else f" {claim.since}")
+    if claim.closed:
+        sums = ((claim.credited, "credited"), (claim.given_up, "given up"))
+        told = [f"{format_money(amount)} {what}" for amount, what in sums if amount]
+        return f"{', '.join(told) or claim.step} {claim.since}"
+    if claim.credited:
+        return f"{format_money(claim.credited)} credited {claim.since}, the rest owed"
+    if claim.step == "owed":
+        return f"owed, in {claim.place}" if claim.place else _at_owed(claim.kind)
+    return f"{claim.step}{f' on {claim.job}' if claim.step == 'taken off' else ''} {claim.since}"
 
 
-def _lies(row: Owed) -> bool:
-    return bool(row.claim.place) and row.claim.step == "owed"
+def _at_owed(kind: str) -> str:
+    return "owed, not taken off yet" if kind == "old unit" else "owed"
 
 
 def _show_may_go_back(rows: tuple[MayGoBack, ...]) -> None:

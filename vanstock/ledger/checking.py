@@ -297,7 +297,7 @@ RULES = (
     Rule("no part goes with itself in a circle", _goes_with),
     Rule("of every order line no more has come or was cancelled than was ordered", _orders),
     Rule("of no closed order anything is still to come", _closed),
-    Rule("every claim was owed, went back once, and no more is credited or given up than is owed", _claims),
+    Rule("no claim goes back twice, or has more credited or given up than is owed", _claims),
     Rule("what was forgotten stays forgotten", _forgotten),
 )
 """Every rule, the structure of the file first."""

@@ -63,9 +63,8 @@ def _used(connection: sqlite3.Connection, which: str, *values: str) -> list[Used
 def fitted_since(connection: sqlite3.Connection, part: str, entry: int) -> int:
     """Base units of a part that jobs took after an entry, what was taken back left out."""
     row = connection.execute(
-        """SELECT coalesce(sum(CASE WHEN to_place = 'customer' THEN qty
-             WHEN from_place = 'customer' THEN -qty ELSE 0 END),
-             0) FROM movement WHERE part = ? AND entry > ? AND job IS NOT NULL""",
+        """SELECT coalesce(sum(CASE 'customer' WHEN to_place THEN qty WHEN from_place THEN -qty ELSE 0 END), 0)
+           FROM movement WHERE part = ? AND entry > ? AND job IS NOT NULL""",
         (part, entry),
     ).fetchone()
     return int(row[0])

@@ -1,7 +1,8 @@
 """Setting apart what must go back: a part that failed on a job, or sound stock that nothing asks for.
 
 A failed part is apart from everything else and no stock: it was fitted, and what it cost is on its job. Unused stock
-stays where it lies until it is sent (see `goingback`, which takes every claim further). Called by `cli.owed`, `owed`.
+stays where it lies until it is sent (see `goingback`, which takes every claim further). Called by `cli.owed` and
+`owed`.
 """
 
 from __future__ import annotations
@@ -16,11 +17,11 @@ from vanstock.ledger.entries import Draft
 from vanstock.ledger.orderrows import Owing, rows_of
 from vanstock.ledger.orders import Receipt, receipts
 from vanstock.model import Entry, Part
-from vanstock.quantity import show_qty, value_of
+from vanstock.quantity import format_money, show_qty, value_of
 from vanstock.routines.goingback import WARRANTY, claim_named
 from vanstock.routines.job import read_qty
 from vanstock.routines.naming import find_job, find_part
-from vanstock.routines.oldunits import claim_numbers
+from vanstock.routines.oldunits import OLD_UNIT, claim_numbers
 from vanstock.routines.ordering import order_named
 from vanstock.routines.session import Session, once, one_act
 from vanstock.routines.settings import last_day
@@ -131,7 +132,19 @@ def _apart(session: Session, entry: Entry) -> SetApart:
     told = [] if row.order_no else ["no order of it is known: the amount is its list cost"]
     if row.due and row.due < session.today.isoformat():
         told.append(f"the last day to send it was {row.due}: ask the supplier first")
+    told += [f"its surcharge comes back with it: send {one.claim} ({format_money(one.open_amount)}) back too"
+             for one in _surcharges(session, claim)]  # fmt: skip
     held = reading.on_hand(session.ledger, row.part, row.place) if row.place else row.qty
     if held < row.qty:
         told.append(f"by the ledger there is only {show_qty(held, part.unit)} in {row.place}: count it")
     return SetApart(entry, claim, part, tuple(told))
+
+
+def _surcharges(session: Session, claim: Claim) -> list[Claim]:
+    """The old units that need not come off any car, because the new part itself goes back: as many as go back, the
+    newest of its order."""
+    if not claim.place:
+        return []
+    waits = [one for one in claims(session.ledger, claim.part)
+             if (one.kind, one.step, one.order_no) == (OLD_UNIT, "owed", claim.order_no)]  # fmt: skip
+    return waits[-claim.qty :]

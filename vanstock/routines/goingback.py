@@ -119,14 +119,15 @@ def _lost(claim: Claim, value: int) -> list[Line]:
 
 def _told_of_value(session: Session, entry: Entry) -> tuple[str, ...]:
     told = []
-    for line in reading.lines_of(session.ledger, entry).movements:
+    for line in sorted(reading.lines_of(session.ledger, entry).movements, key=lambda line: not line.qty):
+        worth, ways = format_money(line.value), (line.from_place, line.to_place)
         if line.qty:
-            told.append(f"{show_qty(line.qty, find_part(session, line.part).unit)} x {line.part} left {line.from_place}"
-                        f", in the books at {format_money(line.value)}")  # fmt: skip
-        elif line.to_place == WRITE_OFF:
-            told.append(f"{format_money(line.value)} more than will be credited: written off, a cost of the year")
-        elif line.from_place == WRITE_OFF:
-            told.append(f"{format_money(line.value)} less than will be credited: a gain of the year")
+            amount = show_qty(line.qty, find_part(session, line.part).unit)
+            told.append(f"{amount} x {line.part} left {line.from_place}, in the books at {worth}")
+        elif ways == (SUPPLIER, WRITE_OFF):
+            told.append(f"{line.part}: {worth} more than will be credited, written off, a cost of the year")
+        elif ways == (WRITE_OFF, SUPPLIER):
+            told.append(f"{line.part}: {worth} less than will be credited, a gain of the year")
     return tuple(told)
 
 

@@ -262,8 +262,8 @@ def _told(arrived: list[Arrived], rows: list[Row]) -> tuple[str, ...]:
 
 
 def _goes_back(row: Owing) -> str:
-    what = f"the old unit of {row.part}" if row.kind == OLD_UNIT else f"{row.part}, {row.why}"
-    return f"{row.claim}: {what}, goes back to {row.supplier} by {row.due} ({format_money(row.amount)})"
+    what = f"the old unit of {row.part}" if row.kind == OLD_UNIT else f"{row.part}, {row.why},"
+    return f"{row.claim}: {what} goes back to {row.supplier} by {row.due} ({format_money(row.amount)})"
 
 
 def _price(cost: int) -> str:
