@@ -65,8 +65,8 @@ def test_what_came_short_comes_later_on_the_day_said_and_is_overdue_after_it(ses
     found = receive(session, number, Came({"GKT-1": "1"}, expected="2027-03-05"))
     assert amounts(session, number) == {"GKT-1": (4, 1, 0, 3), "VAP-2": (2, 2, 0, 0)}
     assert (found.order.shown, found.order.expected) == ("part received", "2027-03-05")
-    (line,) = [line for line in found.order.lines if line.to_come]
-    assert [ordering.overdue(later(session, days=days), line) for days in (4, 5)] == [False, True]
+    late = [[line.part for line in ordering.late_lines(later(session, days=days), found.order)] for days in (4, 5)]
+    assert late == [[], ["GKT-1"]]
     receive(later(session, days=4), number)
     assert amounts(session, number)["GKT-1"] == (4, 4, 0, 0)
     assert (shown(session, number), held(session)["GKT-1", "store"]) == ("received", (4, 1_540))

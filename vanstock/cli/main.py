@@ -28,6 +28,7 @@ HOMES = {
     "stock": ("stock", "history", "received"),
     "count": ("count",),
     "writeoff": ("write-off", "use-by"),
+    "week": ("week",),
     "reorder": ("reorder",),
     "order": ("order",),
     "receive": ("receive",),

@@ -159,7 +159,7 @@ def list_(
 
     with opened(ctx) as session:
         found = routine.order_list(session, only_open=not everything)
-        late = {one.order_no: any(routine.overdue(session, line) for line in one.lines) for one in found}
+        late = {one.order_no: bool(routine.late_lines(session, one)) for one in found}
         lines = {one.order_no: parts_of(session, one) for one in found} if json else {}
     if json:
         as_json({"orders": [_state_json(one, lines[one.order_no]) for one in found]})

@@ -293,9 +293,10 @@ def order_list(session: Session, *, only_open: bool = True) -> list[OrderState]:
     return ledger_orders.orders(session.ledger, only_open=only_open)
 
 
-def overdue(session: Session, line: LineState) -> bool:
-    """Whether a line's goods should have come before today."""
-    return bool(line.to_come and line.expected) and date.fromisoformat(line.expected) < session.today
+def late_lines(session: Session, order: OrderState) -> list[LineState]:
+    """The lines of an order that was sent whose goods should have come before today."""
+    today = session.today.isoformat()
+    return [line for line in order.lines if order.state == "sent" and line.to_come > 0 and "" < line.expected < today]
 
 
 def document(session: Session, order: OrderState) -> OrderDoc:
