@@ -149,11 +149,14 @@ class Catalogue(NamedTuple):
 
     def current(self, part: str) -> str:
         """The part number that replaces `part` at the end of its supersession chain, or itself."""
-        seen = {part}
-        while (known := self.parts.get(part)) and known.superseded_by and known.superseded_by not in seen:
-            part = known.superseded_by
-            seen.add(part)
-        return part
+        return self.chain(part)[-1]
+
+    def chain(self, part: str) -> list[str]:
+        """The part and every number that replaced it since, oldest first."""
+        found = [part]
+        while (known := self.parts.get(found[-1])) and known.superseded_by and known.superseded_by not in found:
+            found.append(known.superseded_by)
+        return found
 
     def lead_working_days(self, part: str) -> int:
         """Working days from order to goods in: the part's own, else its supplier's, else 0."""

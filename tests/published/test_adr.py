@@ -7,7 +7,11 @@ from decimal import Decimal
 import pytest
 
 from vanstock.kit.dangerous import Points, count_points
-from vanstock.model import Part
+from vanstock.ledger import catalogue
+from vanstock.ledger.file import writing
+from vanstock.model import Job, Part, Usual
+from vanstock.routines import booking, morning, stock
+from vanstock.routines.session import Session
 
 
 def litres(*millilitres: tuple[int, int]) -> Points:
@@ -42,3 +46,23 @@ def test_of_several_categories_the_weighted_sum_is_at_most_1000() -> None:
     assert litres((1, 5_000), (2, 100_000), (3, 450_000), (4, 70_000)).total == Decimal(1_000)
     assert not litres((1, 5_000), (2, 100_000), (3, 450_000), (4, 70_000)).over
     assert litres((1, 5_000), (2, 100_000), (3, 450_001), (4, 70_000)).over
+
+
+@pytest.mark.parametrize(("amount", "points", "over"), [(333, 999, False), (334, 1_002, True)])
+def test_a_load_out_counts_what_is_aboard_with_its_load_list(
+    session: Session, amount: int, points: int, over: bool
+) -> None:
+    """The same figures through the morning: 3 L in the van and the rest carried to it from the store."""
+    with writing(session.ledger) as ledger:
+        fluid = Part("FLU-1", "filter cleaning fluid", "cleaning fluid", "LTR", 10_000, 1000, hazard="UN1993/3/II/TC2")
+        catalogue.save_rows(ledger, Part, [fluid])
+        catalogue.save_rows(ledger, Usual, [Usual("bulk", "*", "cleaning fluid", 1.0, amount * 1_000, 50)])
+    day = session.today
+    booking.add_booking(session, Job("J1", day, "14:00", "AAA", "bulk"))
+    stock.receive(session, "FLU-1", "3", place="van")
+    stock.receive(session, "FLU-1", "500")
+    found = morning.load_out(session, day)
+    assert [row.qty for row in found.load] == [(amount - 3) * 1_000]
+    assert found.aboard is not None
+    assert (found.aboard.points.total, found.aboard.points.over) == (Decimal(points), over)
+    assert [text[:14] for text in found.cautions if "OVER" in text] == ["OVER THE LIMIT"] * over

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from vanstock.cli.dangerous import show_aboard, show_over
 from vanstock.cli.expiry import show_expiry
 from vanstock.cli.options import Day, Json, example, opened
 from vanstock.cli.show import Column, as_json, figure, paragraph, say, table, tell, words
@@ -80,11 +81,13 @@ def _show(found: LoadOut) -> None:
     when = f"{found.date:%A} {found.date}, {found.van}"
     if not found.jobs:
         say(f"{when}: nothing booked (vanstock booking add books a job)")
-        show_expiry(found.expired, found.expiring)
+        _show_over(found)
+        _show_carried(found)
         _show_cautions(found.cautions)
         return
     jobs = "1 job" if len(found.jobs) == 1 else f"{len(found.jobs)} jobs"
     paragraph(f"{when}: {jobs}{_expected(found)}", then="  ")
+    _show_over(found)
     say()
     show_day(found.jobs)
     if found.do:
@@ -95,7 +98,7 @@ def _show(found: LoadOut) -> None:
         _show_load(found.load)
     _show_left(found.left)
     _show_buy(found.buy)
-    show_expiry(found.expired, found.expiring)
+    _show_carried(found)
     say("\nWHAT THEY TAKE")
     for outlook in found.jobs:
         show_takes(outlook)
@@ -103,6 +106,17 @@ def _show(found: LoadOut) -> None:
     if drawn:
         say(f"Odds after the first job are drawn: standard error at most {max(drawn, 0.001):.1%}.")
     _show_cautions(found.cautions)
+
+
+def _show_over(found: LoadOut) -> None:
+    if found.aboard:
+        show_over(found.aboard)
+
+
+def _show_carried(found: LoadOut) -> None:
+    show_expiry(found.expired, found.expiring)
+    if found.aboard:
+        show_aboard(found.aboard, loaded=bool(found.load))
 
 
 def _show_cautions(cautions: Sequence[str]) -> None:

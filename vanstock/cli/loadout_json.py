@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from vanstock.cli.dangerous import aboard_json
 from vanstock.cli.expiry import expiry_json
 from vanstock.quantity import format_qty
 
@@ -27,6 +28,7 @@ def load_out_json(found: LoadOut) -> dict[str, object]:
         "cautions": list(found.cautions),
         "expired": [expiry_json(row) for row in found.expired],
         "expiring": [expiry_json(row) for row in found.expiring],
+        "aboard": aboard_json(found.aboard) if found.aboard else None,
     }
 
 

@@ -11,9 +11,11 @@ from vanstock.cli.expiry import dates, lots_json
 from vanstock.cli.job import PartName, Qty
 from vanstock.cli.options import Json, example, opened
 from vanstock.cli.show import Column, as_json, figure, paragraph, say, table, tell, words
+from vanstock.errors import BadValue
 from vanstock.quantity import format_money, format_qty, parse_money, parse_price, show_qty
 
 if TYPE_CHECKING:
+    from vanstock.routines.session import Session
     from vanstock.routines.stock import Posted, StockRow
 
 Place = Annotated[str, typer.Option("--place", metavar="PLACE", help="A van or a store.")]
@@ -21,7 +23,9 @@ Place = Annotated[str, typer.Option("--place", metavar="PLACE", help="A van or a
 
 def add_to(app: typer.Typer) -> None:
     """Add these commands to the program."""
-    app.command("stock", epilog=example("vanstock stock gasket", "vanstock stock --place van"))(stock)
+    app.command(
+        "stock", epilog=example("vanstock stock gasket", "vanstock stock --place van", "vanstock stock --dangerous")
+    )(stock)
     app.command("history", epilog=example("vanstock history J0123", "vanstock history GK-KRA-011-A"))(history)
     app.command("received", epilog=example("vanstock received FL-UNI-800-A 2packs --cost 5.60"))(received)
 
@@ -30,12 +34,16 @@ def stock(
     ctx: typer.Context,
     part: Annotated[str, typer.Argument(metavar="[PART]", help="Part number, GTIN or words.")] = "",
     place: Place = "",
+    dangerous: Annotated[bool, typer.Option("--dangerous", help="Dangerous goods and their points, by van.")] = False,
     json: Json = False,
 ) -> None:
     """Show what lies where."""
     from vanstock.routines import stock as routine
 
     with opened(ctx) as session:
+        if dangerous:
+            _dangerous(session, part, place, json=json)
+            return
         rows = routine.stock(session, part, place=place)
     if json:
         as_json({"parts": [_stock_json(row) for row in rows]})
@@ -46,6 +54,14 @@ def stock(
     columns = (Column("part"), words("what"), Column("place"), figure("quantity"), figure("value"), Column(""))
     table(columns, [_stock_cells(row) for row in rows])
     say(f"{len(rows)} lines, worth {format_money(routine.totals(rows))}")
+
+
+def _dangerous(session: Session, part: str, place: str, *, json: bool) -> None:
+    from vanstock.cli.dangerous import show_vans
+
+    if part:
+        raise BadValue("points are of all that is in a van: leave the part out")
+    show_vans(session, place, json=json)
 
 
 def _stock_json(row: StockRow) -> dict[str, object]:

@@ -154,9 +154,17 @@ def parts(rows: Lined[Part], names: Names) -> Iterable[Problem]:
             yield Problem("parts.csv", line, text)
 
 
+_SPLIT = (
+    "If several take its place, each on its own vehicles, leave superseded_by empty and list it in fits.csv with share "
+    "0 beside each of them"
+)
+
+
 def _successor(line: int, row: Part, names: Names) -> Iterable[Problem]:
     after = names.parts.get(row.superseded_by)
-    if row.superseded_by == row.part:
+    if after is None and len(row.superseded_by.split(";")) > 1:
+        yield Problem("parts.csv", line, f"superseded_by: {row.superseded_by!r} names several parts. {_SPLIT}")
+    elif row.superseded_by == row.part:
         yield Problem("parts.csv", line, f"superseded_by: {row.part} cannot replace itself: name the new part")
     elif text := names.unknown("parts", row.superseded_by):
         yield Problem("parts.csv", line, f"superseded_by: {text}")
@@ -175,7 +183,41 @@ def _loop(line: int, row: Part, names: Names) -> Iterable[Problem]:
         chain.append(after)
     if after == row.part:
         path = " -> ".join([*chain, after])
-        yield Problem("parts.csv", line, f"superseded_by goes in a loop: {path}; take one of these out")
+        both = "leave it empty on the one to order: their stock is one either way" if len(chain) == 2 else ""
+        yield Problem("parts.csv", line, f"superseded_by goes in a loop: {path}; {both or 'take one of these out'}")
+
+
+def splits(rows: Lined[Part], names: Names, every_fits: Iterable[Fits]) -> Iterable[Problem]:
+    """A part that is said to be superseded though in some family another one takes its place: stock of one number would
+    be counted for a job that it does not fit."""
+    known = Catalogue(parts=names.parts)
+    fitting: dict[str, dict[str, float]] = {}
+    for one in every_fits:
+        fitting.setdefault(one.family, {})[one.part] = one.share
+    for line, row in rows:
+        later = known.chain(row.part)[1:]
+        if not row.component or not later or fitting.get(EVERY_FAMILY, {}).keys() & {*later}:
+            continue
+        for family, shares in sorted(fitting.items()):
+            if shares.get(row.part) and not shares.keys() & {*later} and (other := _instead(row, shares, known)):
+                text = (
+                    f"superseded_by: {row.part} fits {family}, where {later[-1]} is not listed and {other} is: add "
+                    f"{family},{later[-1]} to fits.csv if it fits there. {_SPLIT}"
+                )
+                yield Problem("parts.csv", line, text)
+                break
+
+
+def _instead(row: Part, shares: Mapping[str, float], known: Catalogue) -> str:
+    """A part of the same component that a family takes and that is no number of the same chain; "" for none."""
+    return next(
+        (
+            part for part, share in sorted(shares.items())
+            if share > 0 and part in known.parts and known.parts[part].component == row.component
+            and known.current(part) != known.current(row.part)
+        ),
+        "",
+    )  # fmt: skip
 
 
 def fits(rows: Lined[Fits], names: Names) -> Iterable[Problem]:

@@ -167,6 +167,9 @@ def _check_all(found: Mapping[str, Lined[Any]], known: Known, names: Names) -> I
     yield from checks.gtins(found["parts"], known.catalogue.parts)
     yield from checks.components_kept(found["parts"], known.catalogue, names)
     yield from checks.parts(found["parts"], names)
+    here = {(row.family, row.part): row for _, row in found["fits"]}
+    before = {(row.family, row.part): row for row in known.catalogue.fits}
+    yield from checks.splits(found["parts"], names, {**before, **here}.values())
     yield from checks.fits(found["fits"], names)
     yield from checks.goes_with(found["goes_with"], names, known.catalogue.goes_with)
     yield from checks.usual(found["usual"], names)

@@ -65,7 +65,8 @@ class TakesLine(NamedTuple):
 class Page(NamedTuple):
     """Everything on the page, in words, in the order it stands there; `more` of the lines of `load` is why, of `left`
     where from and what it costs, of `buy` the supplier, order by, and comes, of `expired` where it is counted and its
-    use-by date, of `expiring` that date."""
+    use-by date, of `expiring` that date; `aboard` is what is to say of weight and
+    dangerous goods."""
 
     title: str
     day: str
@@ -83,6 +84,7 @@ class Page(NamedTuple):
     written: str
     expired: tuple[PartLine, ...] = ()
     expiring: tuple[PartLine, ...] = ()
+    aboard: tuple[str, ...] = ()
 
 
 def check_ending(path: Path) -> None:

@@ -14,7 +14,7 @@ from typing import NamedTuple
 from vanstock.jobneeds import ComponentChoice, JobNeeds
 from vanstock.kit.draws import DayDraws
 from vanstock.kit.odds import nothing, touched
-from vanstock.model import Part
+from vanstock.model import Catalogue, Part
 from vanstock.quantity import round_up_to_packs
 
 COVER = 0.99
@@ -81,10 +81,9 @@ def plan_load(
 
 
 def _in_order(rows: Sequence[tuple[str, str, int]], parts: Mapping[str, Part]) -> list[tuple[str, str, int]]:
-    """Stock in the stores: superseded numbers first, then by part and place; nothing from below zero."""
-    return sorted(
-        (row for row in rows if row[2] > 0), key=lambda row: (not parts[row[1]].superseded_by, row[1], row[0])
-    )
+    """Stock in the stores: the oldest number of a chain first, then by part and place; nothing from below zero."""
+    known = Catalogue(parts=parts)
+    return sorted((row for row in rows if row[2] > 0), key=lambda row: (-len(known.chain(row[1])), row[1], row[0]))
 
 
 def _by_group(held: Mapping[str, int], groups: Mapping[str, str]) -> dict[str, int]:

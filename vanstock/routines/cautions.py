@@ -40,6 +40,6 @@ def cautions_for(parts: Iterable[Part]) -> list[str]:
     if carried:
         told.append(
             f"Dangerous goods aboard ({'; '.join(carried)}): upright and secured, labels on, extinguisher in the van; "
-            "count ADR 1.1.3.6 points and keep to the carriage rules where you are."
+            "keep to the carriage rules where you are."
         )
     return [*told, DEFER] if told else []

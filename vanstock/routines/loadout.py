@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from vanstock.kit.advice import Action
 from vanstock.model import Job, Part
+from vanstock.routines.dangerous import Aboard
 from vanstock.routines.expiry import Expiring
 
 
@@ -93,7 +94,8 @@ class Do(NamedTuple):
 
 class LoadOut(NamedTuple):
     """The load-out of one van for one day; `expected` jobs finished first time with the load list aboard, and as the
-    van stands; None where nothing is known of some job. What is `expired` counts for none of it; `expiring` soon is."""
+    van stands; None where nothing is known of some job. What is `expired` counts for none of it; `expiring` soon is.
+    `aboard` is what the van carries once the load list is aboard."""
 
     date: date
     van: str
@@ -108,3 +110,4 @@ class LoadOut(NamedTuple):
     cautions: tuple[str, ...]
     expired: tuple[Expiring, ...] = ()
     expiring: tuple[Expiring, ...] = ()
+    aboard: Aboard | None = None

@@ -25,6 +25,7 @@ from vanstock.quantity import round_up_to_packs, show_qty
 from vanstock.routines.aboard import Stock, overloaded, own_load, stock_on
 from vanstock.routines.advising import Said, in_words
 from vanstock.routines.cautions import cautions_for
+from vanstock.routines.dangerous import aboard, over_limit
 from vanstock.routines.loadout import Buy, Do, JobOutlook, Left, Load, LoadOut, Need, Short, Split
 from vanstock.routines.past import Past, fitted_so_far, group_supply, read_past
 from vanstock.routines.rounds import Round, next_round
@@ -109,6 +110,7 @@ def _worked_out(
     since = {group: _place_of(one.comes, where[0], jobs) for group, one in rounds.items() if one.comes}
     outlooks = _outlooks(past, book, day, weighed)
     load = _loads(past, day, fitted.kept, outlooks)
+    carries = aboard(stock.aboard, fitted.kept, past.catalogue.parts, stock.limits.grams)
     takes = [need.part for outlook in outlooks for need in outlook.needs if need.probability >= _CAUTION_FROM]
     return LoadOut(
         date=where[0],
@@ -121,9 +123,10 @@ def _worked_out(
         load=load,
         left=tuple(Left(past.catalogue.parts[r.line.part], r.qty, r.line.from_place, r.cost) for r in fitted.left),
         buy=tuple(_buy(past, line, rounds) for line in plans.plan_buy(day.draws, loaded, bought, since)),
-        cautions=(*overloaded(fitted), *cautions_for(takes)),
+        cautions=(*overloaded(fitted), *over_limit(carries.points), *cautions_for(takes)),
         expired=stock.expired(past.catalogue.parts, where[0]),
         expiring=stock.soon(past.catalogue.parts, where[0]),
+        aboard=carries,
     )
 
 

@@ -34,7 +34,8 @@ def find_part(session: Session, text: str, *, family: str = "", place: str = "")
     """The one part a person means by a number, a GTIN or words.
 
     Of several that match the words, one alone that fits `family` is meant, and of numbers stocked as one
-    the one that lies at `place`. Raises `NotFound`, or `Ambiguous` listing the nearest, the family's first.
+    the one that lies at `place`, the oldest of a chain first. Raises `NotFound`, or `Ambiguous` listing the nearest,
+    the family's first.
     """
     exact = catalogue.part_by_number(session.ledger, text.strip())
     if exact:
@@ -45,10 +46,11 @@ def find_part(session: Session, text: str, *, family: str = "", place: str = "")
     fitting = catalogue.parts_of_family(session.ledger, family) if family else set()
     near = [part for part in found if part.part in fitting]
     chosen = near or found
+    if len(chosen) == 1:
+        return chosen[0]
     aboard = [part for part in chosen if place and reading.on_hand(session.ledger, part.part, place) > 0]
-    for candidates in (chosen, aboard if _one_stock(session, chosen) else []):
-        if len(candidates) == 1:
-            return candidates[0]
+    if aboard and (oldest := _oldest_of_one_stock(session, chosen, aboard)):
+        return oldest
     raise _ambiguous(text, near + [part for part in found if part not in near])
 
 
@@ -58,11 +60,18 @@ def _called_just_that(parts: list[Part], text: str) -> list[Part]:
     return named or parts
 
 
-def _one_stock(session: Session, parts: list[Part]) -> bool:
+def _oldest_of_one_stock(session: Session, parts: list[Part], aboard: list[Part]) -> Part | None:
+    """Of those aboard the one to use first, the oldest number of its chain; None where not all are stocked as one, or
+    where two that stand in for each other are equally old."""
     from vanstock.model import stock_groups
 
-    groups = stock_groups(catalogue.read_catalogue(session.ledger))
-    return len({groups[part.part] for part in parts}) == 1
+    known = catalogue.read_catalogue(session.ledger)
+    groups = stock_groups(known)
+    if len({groups[part.part] for part in parts}) != 1:
+        return None
+    replaced = {part.part: len(known.chain(part.part)) for part in aboard}
+    oldest = [part for part in aboard if replaced[part.part] == max(replaced.values())]
+    return oldest[0] if len(oldest) == 1 else None
 
 
 def _ambiguous(text: str, parts: list[Part]) -> Ambiguous:

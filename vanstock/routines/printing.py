@@ -14,6 +14,7 @@ from pathlib import Path
 from vanstock.exchange.printed import DoLine, Group, JobLine, Page, PartLine, TakesLine, write_page
 from vanstock.quantity import show_qty
 from vanstock.routines.cautions import DEFER
+from vanstock.routines.dangerous import in_short
 from vanstock.routines.expiry import Expiring
 from vanstock.routines.loadout import Buy, JobOutlook, Left, Load, LoadOut
 from vanstock.routines.session import Session
@@ -47,6 +48,7 @@ def load_out_page(found: LoadOut, now: datetime) -> Page:
         defer=DEFER if DEFER in found.cautions else "",
         written=f"{_long(now.date())}, {now:%H:%M}",
         expired=tuple(_line(row, row.place, str(row.use_by)) for row in found.expired),
+        aboard=tuple(in_short(found.aboard)) if found.aboard else (),
         expiring=tuple(_line(row, str(row.use_by)) for row in found.expiring),
     )
 
