@@ -12,7 +12,7 @@ from vanstock.kit.load import plan_load
 from vanstock.ledger import catalogue
 from vanstock.ledger.file import writing
 from vanstock.model import Catalogue, Fits, Part, stock_groups
-from vanstock.routines import levels, stock, week
+from vanstock.routines import levels, reorder, stock
 from vanstock.routines.session import Session
 
 NUMBERS = count()
@@ -41,9 +41,9 @@ def test_a_chain_has_one_position_and_its_newest_number_alone_is_ordered(
         stock.receive(session, chain[place % len(chain)].part, str(qty), place="van" if aboard else "store")
     newest = chain[-1].part
     levels.pin(session, chain[0].part, "20", "20")
-    positions = [row for row in week.look_ahead(session).positions if row.levels.part in {p.part for p in chain}]
+    positions = [row for row in reorder.look_ahead(session).positions if row.levels.part in {p.part for p in chain}]
     assert [(row.part.part, row.on_hand) for row in positions] == [(newest, sum(qty for _, qty, _ in came))]
-    ordered = {line.part: line.qty for order, _, _ in week.reorder(session).orders for line in order.lines}
+    ordered = {line.part: line.qty for order, _, _ in reorder.reorder(session).orders for line in order.lines}
     assert ordered.get(newest) == 20 - sum(qty for _, qty, _ in came)
     assert not ordered.keys() & {part.part for part in chain[:-1]}
     session.ledger.close()
