@@ -1,0 +1,76 @@
+/**
+ * Replaces part of the page with a fresh one from the laptop, and leaves alone what a person is in the middle of: what is
+ * typed, what is unfolded, where the focus is. Used by queue.js for `main` and by waiting.js for its list.
+ */
+
+const LOCAL_ATTRIBUTES = ["data-taken", "data-waiting"]; // set on the phone, unknown to the laptop
+
+/** What a form is about: what it asks for, but not what is typed into it. */
+function about(form) {
+  const fixed = [...form.elements].filter((field) => field.type === "hidden" && field.name !== "id");
+  return [form.getAttribute("action"), ...fixed.map((field) => `${field.name}=${field.value}`)].join("|");
+}
+
+/** A name by which an element is found again in the fresh page. */
+function handle(element) {
+  if (element.id || element.dataset.key) return element.id || element.dataset.key;
+  const own = element.matches("input, select, textarea") ? element.name : element.textContent.trim();
+  return [element.form ? about(element.form) : "", element.tagName, element.getAttribute("href"), own].join("|");
+}
+
+function isTyped(field) {
+  if (field.type === "hidden") return false;
+  if (field.type === "checkbox" || field.type === "radio") return field.checked !== field.defaultChecked;
+  if (field.tagName === "SELECT") return [...field.options].some((option) => option.selected !== option.defaultSelected);
+  return field.value !== field.defaultValue;
+}
+
+const fields = (within) => [...within.querySelectorAll("input, select, textarea")];
+
+/** Make `old` like `fresh`, touching only what differs. */
+export function become(old, fresh) {
+  const focused = old.contains(document.activeElement) ? document.activeElement : null;
+  const sought = focused && handle(focused);
+  const typed = fields(old).filter(isTyped).map((field) => [handle(field), field.value, field.checked]);
+  const unfolded = new Set([...old.querySelectorAll("details[open]")].map((part) => part.firstElementChild?.textContent));
+  for (const part of fresh.querySelectorAll("details")) {
+    if (unfolded.has(part.firstElementChild?.textContent)) part.open = true;
+  }
+  align(old, fresh);
+  for (const [name, value, checked] of typed) {
+    const field = fields(old).find((one) => handle(one) === name && !isTyped(one));
+    if (field) Object.assign(field, field.type === "checkbox" || field.type === "radio" ? { checked } : { value });
+  }
+  if (focused && !old.contains(document.activeElement)) refocus(old, sought);
+}
+
+function refocus(old, sought) {
+  const same = [...old.querySelectorAll("a, button, input, select, textarea, summary")];
+  const target = same.find((element) => handle(element) === sought) ?? old;
+  if (target === old) old.tabIndex = -1;
+  target.focus({ preventScroll: true });
+}
+
+function align(old, fresh) {
+  if (old.isEqualNode(fresh)) return;
+  const alike = old.nodeType === Node.ELEMENT_NODE && old.nodeName === fresh.nodeName &&
+    old.childNodes.length === fresh.childNodes.length && !(old.matches("form") && about(old) !== about(fresh));
+  if (alike) {
+    alignAttributes(old, fresh);
+    const next = [...fresh.childNodes];
+    [...old.childNodes].forEach((child, place) => align(child, next[place]));
+  } else if (old.parentNode && !old.matches?.("main, #waiting")) {
+    old.replaceWith(fresh);
+  } else {
+    old.replaceChildren(...fresh.childNodes);
+  }
+}
+
+function alignAttributes(old, fresh) {
+  for (const { name } of [...old.attributes]) {
+    if (!fresh.hasAttribute(name) && !LOCAL_ATTRIBUTES.includes(name)) old.removeAttribute(name);
+  }
+  for (const { name, value } of fresh.attributes) {
+    if (old.getAttribute(name) !== value) old.setAttribute(name, value);
+  }
+}
