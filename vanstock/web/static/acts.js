@@ -1,6 +1,6 @@
 /**
- * Acts as this phone keeps them: one key of localStorage each, `act:<world time>:<id>`, never a list that two tabs would
- * write over one another. Knows nothing of the network or the page. Used by queue.js, figures.js and waiting.js.
+ * Acts as this phone keeps them: one key of localStorage each, `act:<world time>:<id>`, never a list that two tabs
+ * would write over one another. Knows nothing of the network or the page. Used by queue.js, figures.js, waiting.js.
  *
  * @typedef {object} Act
  * @property {string} key where it is kept; keys sort in the order made
@@ -12,6 +12,7 @@
  * @property {[string, string][]} fields what the form held
  * @property {boolean} [tried] sent at least once, so the laptop may have it
  * @property {string} [why] why the laptop refused it
+ * @property {boolean} [clash] refused because the laptop has another act under this id
  * @property {Record<string, string>} [of] for act=undo, the fields of what it takes back
  */
 
@@ -92,7 +93,7 @@ export function makeAct(action, said, fields, of) {
 }
 
 /** A random (version 4) UUID, RFC 9562 section 5.4: crypto.randomUUID is not there over plain http. */
-function makeId() {
+export function makeId() {
   const bytes = crypto.getRandomValues(new Uint8Array(16));
   bytes[6] = (bytes[6] & 0x0f) | 0x40;
   bytes[8] = (bytes[8] & 0x3f) | 0x80;

@@ -1,6 +1,6 @@
 /**
- * Replaces part of the page with a fresh one from the laptop, and leaves alone what a person is in the middle of: what is
- * typed, what is unfolded, where the focus is. Used by queue.js for `main` and by waiting.js for its list.
+ * Replaces part of the page with a fresh one from the laptop, and leaves alone what a person is in the middle of: what
+ * is typed, what is unfolded, where the focus is. Used by queue.js for `main` and by waiting.js for its list.
  */
 
 const LOCAL_ATTRIBUTES = ["data-taken", "data-waiting"]; // set on the phone, unknown to the laptop
@@ -21,7 +21,7 @@ function handle(element) {
 function isTyped(field) {
   if (field.type === "hidden") return false;
   if (field.type === "checkbox" || field.type === "radio") return field.checked !== field.defaultChecked;
-  if (field.tagName === "SELECT") return [...field.options].some((option) => option.selected !== option.defaultSelected);
+  if (field.tagName === "SELECT") return [...field.options].some((one) => one.selected !== one.defaultSelected);
   return field.value !== field.defaultValue;
 }
 
@@ -32,10 +32,9 @@ export function become(old, fresh) {
   const focused = old.contains(document.activeElement) ? document.activeElement : null;
   const sought = focused && handle(focused);
   const typed = fields(old).filter(isTyped).map((field) => [handle(field), field.value, field.checked]);
-  const unfolded = new Set([...old.querySelectorAll("details[open]")].map((part) => part.firstElementChild?.textContent));
-  for (const part of fresh.querySelectorAll("details")) {
-    if (unfolded.has(part.firstElementChild?.textContent)) part.open = true;
-  }
+  const heading = (part) => part.firstElementChild?.textContent;
+  const unfolded = new Set([...old.querySelectorAll("details[open]")].map(heading));
+  for (const part of fresh.querySelectorAll("details")) part.open ||= unfolded.has(heading(part));
   align(old, fresh);
   for (const [name, value, checked] of typed) {
     const field = fields(old).find((one) => handle(one) === name && !isTyped(one));
@@ -52,7 +51,7 @@ function refocus(old, sought) {
 }
 
 function align(old, fresh) {
-  if (old.isEqualNode(fresh)) return;
+  if (old.id === "found" || old.isEqualNode(fresh)) return; // what was found is find.js's
   const alike = old.nodeType === Node.ELEMENT_NODE && old.nodeName === fresh.nodeName &&
     old.childNodes.length === fresh.childNodes.length && !(old.matches("form") && about(old) !== about(fresh));
   if (alike) {

@@ -8,8 +8,9 @@
  * `<script type="module" src="/static/queue.js">`; what a page says, and what is right, is decided on the laptop.
  */
 
-import { acts, drop, isActKey, keep, kept, looseCount, makeAct } from "./acts.js";
+import { acts, drop, isActKey, keep, kept, looseCount, makeAct, makeId } from "./acts.js";
 import { showFigures } from "./figures.js";
+import "./find.js";
 import { become } from "./page.js";
 import { showWaiting } from "./waiting.js";
 
@@ -18,7 +19,6 @@ const PATIENCE = 15_000;
 const FIRST_WAIT = 1000;
 const LONGEST_WAIT = 30_000;
 const STUMBLES = 5; // an act on which the laptop fails this often lets the others pass
-const SHOWN_ANSWERS = 3;
 
 /** Recorded acts that the figures on this page do not hold yet. @type {import("./acts.js").Act[]} */
 let settled = [];
@@ -33,7 +33,7 @@ const tapped = new Map();
 
 function show() {
   const all = acts();
-  showWaiting({ acts: all, answers: answers.slice(0, SHOWN_ANSWERS), trouble, asking, looseCount: looseCount() });
+  showWaiting({ acts: all, answers, trouble, asking, looseCount: looseCount() });
   showFigures([...settled, ...all.filter((act) => !act.why)]);
 }
 
@@ -99,7 +99,7 @@ function onPress(event) {
   asking = what === "drop" ? key : "";
   if (what === "undo-entry" && answer) takeBack(answer.act, answer.entry, answer.said);
   if (what === "undo-act" && act) takeBack(act, act.id, act.said);
-  if (what === "again" && act) keep({ ...act, why: undefined });
+  if (what === "again" && act) keep({ ...act, why: undefined, id: act.clash ? makeId() : act.id });
   if (what === "drop-sure" && act) drop(act);
   show();
   nudge();
@@ -167,8 +167,9 @@ function settle(act, answer) {
     stale = true;
     return true;
   }
-  if (answer.state === "refused") {
-    if (kept(act)) keep({ ...act, why: answer.why || "the laptop does not say why" });
+  if (answer.state === "refused" && answer.status !== 403) {
+    const why = answer.why || "the laptop does not say why";
+    if (kept(act)) keep({ ...act, why, clash: answer.status === 409 });
     return true;
   }
   return false;
@@ -180,7 +181,7 @@ function isStumble(act, { status }) {
   return stumbles.get(act.id) >= STUMBLES;
 }
 
-/** @returns {Promise<{status: number, state?: string, said?: string, why?: string}>} status 0 when nothing answered */
+/** @returns {Promise<{status: number, state?: string, said?: string, why?: string}>} status 0: no answer */
 function post(act) {
   const body = new URLSearchParams([...act.fields, ["id", act.id], ["made", act.made]]);
   const headers = { Accept: "application/json" };
@@ -202,9 +203,9 @@ async function within(task) {
 }
 
 function troubleIn({ status, state }) {
-  if (state === "done" || state === "refused") return "";
   if (status === 401) return "This phone must be paired with the laptop again. All of this is kept until then.";
   if (status === 403) return "The laptop does not know this address: open the one that it shows. All of this is kept.";
+  if (state === "done" || state === "refused") return "";
   if (status >= 500) return `The laptop has trouble (error ${status}). All of this is kept, and sent again.`;
   return "The laptop is out of reach. All of this is kept on the phone, and sent when it answers.";
 }
@@ -228,6 +229,7 @@ async function refresh() {
   await new Promise((done) => setTimeout(done, lastTap + DOUBLE_TAP - performance.now()));
   settled = settled.slice(counted);
   become(main, fresh);
+  document.dispatchEvent(new Event("vanstock:refreshed"));
   return true;
 }
 
@@ -238,6 +240,7 @@ function onReturn(isOld) {
 
 document.addEventListener("submit", onSubmit);
 document.addEventListener("click", onPress);
+document.addEventListener("vanstock:filled", show);
 document.addEventListener("visibilitychange", () => document.hidden || onReturn(true));
 window.addEventListener("pageshow", (event) => event.persisted && onReturn(true));
 window.addEventListener("focus", () => onReturn(false));

@@ -8,17 +8,17 @@
 const STORE = "seen-1";
 const SHELL = ["/", "/static/style.css", "/static/queue.js", "/static/acts.js", "/static/figures.js", "/static/page.js",
   "/static/waiting.js", "/static/find.js"]; // prettier-ignore
+const NEVER = ["/act", "/find", "/pair"]; // a code that pairs is nothing to keep
 const PATIENCE = 4000; // milliseconds: a laptop out of reach answers nothing at all, not even a refusal
 
 self.addEventListener("install", (event) => event.waitUntil(fillShell()));
 self.addEventListener("activate", (event) => event.waitUntil(dropOldStores().then(() => self.clients.claim())));
 self.addEventListener("fetch", (event) => {
   const { request } = event;
-  const { origin, pathname, search } = new URL(request.url);
-  const isPage = request.mode === "navigate" && !search.includes("secret");
-  if (request.method !== "GET" || origin !== self.location.origin || pathname === "/act") return;
-  if (isPage || pathname.startsWith("/static/")) event.respondWith(laptopFirst(event));
-  else if (request.headers.get("Accept") === "text/html") event.respondWith(fetchAndKeep(event)); // figures: never old ones
+  const { origin, pathname } = new URL(request.url);
+  if (request.method !== "GET" || origin !== self.location.origin || NEVER.includes(pathname)) return;
+  if (request.mode === "navigate" || pathname.startsWith("/static/")) event.respondWith(laptopFirst(event));
+  else if (request.headers.get("Accept") === "text/html") event.respondWith(fetchAndKeep(event)); // never old figures
 });
 
 async function fillShell() {
@@ -48,7 +48,8 @@ async function laptopFirst(event) {
   if (answer) return answer;
   const seen = await caches.match(event.request.url, { cacheName: STORE });
   if (seen) return event.request.mode === "navigate" ? markOld(seen) : seen;
-  return (await fresh) ?? new Response("The laptop is out of reach, and this page was not opened before.", { status: 503 });
+  const sorry = "The laptop is out of reach, and this page was not opened before.";
+  return (await fresh) ?? new Response(sorry, { status: 503, headers: { "Content-Type": "text/plain" } });
 }
 
 /** The same page, saying when it was seen; `data-old` has queue.js ask for a fresh one until it comes. */

@@ -8,6 +8,10 @@ import { become } from "./page.js";
 /** @typedef {import("./acts.js").Act} Act */
 /** @typedef {{said: string, entry: string, undo: boolean, act: Act}} Answer */
 
+const SHOWN_ANSWERS = 3;
+const NOT_KEPT = "This phone cannot keep acts (a private window, or its store is full). They are sent directly: " +
+  "leave this page open until each is answered.";
+
 function make(tag, className, ...inside) {
   const element = document.createElement(tag);
   if (className) element.className = className;
@@ -34,7 +38,8 @@ function onTheWay(acts, trouble) {
     return make("li", "", make("span", "", act.said), ...(over ? [] : [button("Undo", "undo-act", act.key, act.said)]));
   });
   const head = make("p", "waiting-count", `${count} waiting for the laptop`);
-  return [make("section", "on-the-way", head, ...(trouble ? [make("p", "trouble", trouble)] : []), make("ul", "", ...lines))];
+  const why = trouble ? [make("p", "trouble", trouble)] : [];
+  return [make("section", "on-the-way", head, ...why, make("ul", "", ...lines))];
 }
 
 /** @param {Act} act @param {string} asking the act of which "Drop it" was pressed once */
@@ -50,7 +55,8 @@ function refused(act, asking) {
 /** @param {Answer} answer */
 function answered({ said, entry, undo }) {
   const buttons = undo && entry ? [button("Undo", "undo-entry", entry, said)] : [];
-  return make("section", "answer", make("p", "", said), ...buttons);
+  const lines = String(said).split("\n").map((line) => make("p", "", line));
+  return make("section", "answer", ...lines, ...buttons);
 }
 
 /**
@@ -61,10 +67,11 @@ export function showWaiting({ acts, answers, trouble, asking, looseCount }) {
   const box = document.getElementById("waiting");
   if (!box) return;
   const fresh = box.cloneNode(false);
-  if (looseCount) fresh.append(make("p", "trouble", "This phone cannot keep acts (a private window, or its store is full). " +
-    "They are sent directly: leave this page open until each is answered.")); // prettier-ignore
+  if (looseCount) fresh.append(make("p", "trouble", NOT_KEPT));
   fresh.append(...onTheWay(acts.filter((act) => !act.why), trouble));
   fresh.append(...acts.filter((act) => act.why).map((act) => refused(act, asking)));
-  fresh.append(...answers.map(answered));
+  fresh.append(...answers.slice(0, SHOWN_ANSWERS).map(answered));
+  const more = answers.length - SHOWN_ANSWERS;
+  if (more > 0) fresh.append(make("p", "more", `and ${more} more recorded`));
   become(box, fresh);
 }
