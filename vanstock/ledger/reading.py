@@ -34,6 +34,11 @@ def jobs_between(connection: sqlite3.Connection, first: date, last: date) -> lis
     return [from_row(row) for row in rows]
 
 
+def finished_count(connection: sqlite3.Connection) -> int:
+    """How many jobs are done."""
+    return int(connection.execute("SELECT count(*) FROM job WHERE status = 'done'").fetchone()[0])
+
+
 def used(connection: sqlite3.Connection) -> list[Used]:
     """What each job took of each part: fitted and missed, undone lines taken off, in order of entry."""
     return _used(connection, "")
