@@ -19,6 +19,8 @@ from vanstock.web.jobpage import JobPage
 from vanstock.web.pages import DayPages
 from vanstock.web.pairing import Pairing
 from vanstock.web.render import page
+from vanstock.web.stockpage import StockPages
+from vanstock.web.weekpage import WeekPage
 
 _TYPES = {".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml", ".png": "image/png",
           ".webmanifest": "application/manifest+json"}  # fmt: skip
@@ -26,12 +28,15 @@ _TYPES = {".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml",
 
 def create_app(desk: Desk) -> ASGIApp:
     """The phone face of one desk, behind its door."""
-    pairing, day, job = Pairing(desk), DayPages(desk), JobPage(desk)
+    pairing, day, job, stock = Pairing(desk), DayPages(desk), JobPage(desk), StockPages(desk)
     routes = [
         Route("/", day.today),
         Route("/load", day.load),
         Route("/job/{job}", job.show),
         Route("/find", job.find),
+        Route("/stock", stock.stock),
+        Route("/history/{name}", stock.history),
+        Route("/week", WeekPage(desk).show),
         Route("/act", Acting(desk).act, methods=["POST"]),
         Route("/pair", pairing.show),
         Route("/pair", pairing.pair, methods=["POST"]),
