@@ -69,7 +69,10 @@ class Line:
 
             def _fetch(self, body: bytes, *, lose: bool) -> None:
                 laptop = http.client.HTTPConnection("127.0.0.1", line.upstream, timeout=30)
-                laptop.request(self.command, self.path, body, {**self.headers, "Connection": "close"})
+                headers = {**self.headers, "Connection": "close"}
+                for name in {"Host", "Origin", "Referer"} & set(headers):  # the laptop knows its own port only
+                    headers[name] = headers[name].replace(f":{line.port}", f":{line.upstream}")
+                laptop.request(self.command, self.path, body, headers)
                 answer = laptop.getresponse()
                 content = answer.read()
                 laptop.close()

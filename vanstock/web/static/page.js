@@ -58,7 +58,7 @@ function align(old, fresh) {
     alignAttributes(old, fresh);
     const next = [...fresh.childNodes];
     [...old.childNodes].forEach((child, place) => align(child, next[place]));
-  } else if (old.parentNode && !old.matches?.("main, #waiting")) {
+  } else if (old.parentNode && !old.matches?.("main, #top, #waiting")) {
     old.replaceWith(fresh);
   } else {
     old.replaceChildren(...fresh.childNodes);

@@ -26,7 +26,9 @@ let settled = [];
 let answers = [];
 let trouble = "";
 let asking = "";
-let stale = Boolean(document.querySelector("[data-old]")); // the page is older than the ledger
+/** Whether the page may be older than the ledger: seen without signal, or come back to. */
+let stale = Boolean(document.querySelector("[data-old]")) ||
+  performance.getEntriesByType("navigation")[0]?.type === "back_forward";
 let lastTap = -DOUBLE_TAP;
 /** When each content was last submitted. @type {Map<string, number>} */
 const tapped = new Map();
@@ -222,13 +224,15 @@ async function refresh() {
   }).catch(() => null);
   if (!answer || answer.status >= 500) return false;
   stale = false;
-  const fresh = new DOMParser().parseFromString(answer.text, "text/html").querySelector("main");
-  const main = document.querySelector("main");
-  if (answer.status !== 200 || answer.moved || !fresh || !main) return true;
+  if (answer.status !== 200 || answer.moved) return true;
+  const fresh = new DOMParser().parseFromString(answer.text, "text/html");
   // The second tap of a double tap must not meet another button that moved under the thumb.
   await new Promise((done) => setTimeout(done, lastTap + DOUBLE_TAP - performance.now()));
   settled = settled.slice(counted);
-  become(main, fresh);
+  for (const part of ["main", "#top"]) {
+    const [old, its] = [document.querySelector(part), fresh.querySelector(part)];
+    if (old && its) become(old, its);
+  }
   document.dispatchEvent(new Event("vanstock:refreshed"));
   return true;
 }

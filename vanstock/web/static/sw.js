@@ -34,7 +34,8 @@ async function dropOldStores() {
 
 async function fetchAndKeep(event) {
   const answer = await fetch(event.request);
-  if (answer.status === 401) event.waitUntil(caches.delete(STORE)); // no longer this phone's to see
+  const unpaired = answer.redirected && new URL(answer.url).pathname === "/pair";
+  if (unpaired) event.waitUntil(caches.delete(STORE)); // no longer this phone's to see
   if (answer.ok && !answer.redirected && answer.type === "basic") {
     const copy = answer.clone();
     event.waitUntil(caches.open(STORE).then((store) => store.put(event.request.url, copy)));
