@@ -5,6 +5,7 @@ from __future__ import annotations
 import socket
 import sys
 from datetime import datetime
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -46,20 +47,28 @@ def serve(
     name: Annotated[
         list[str] | None, typer.Option("--name", metavar="HOST", help="A name phones know this machine by.")
     ] = None,
+    certificate: Annotated[
+        Path | None, typer.Option("--certificate", metavar="FILE", help="Serve https with this certificate (PEM).")
+    ] = None,
+    key: Annotated[Path | None, typer.Option("--key", metavar="FILE", help="The certificate's key (PEM).")] = None,
 ) -> None:
     """Serve the pages for phones until Ctrl-C; pairs a phone within the first ten minutes."""
     from vanstock.web.app import create_app
     from vanstock.web.desk import Desk
 
+    if (certificate is None) != (key is None):
+        raise BadValue("a certificate and its key go together: give --certificate and --key, or neither")
     options: Options = ctx.obj
     devices = _devices(ctx)
     own = _addresses(host)
     hosts = frozenset(f"{one.lower()}:{port}" for one in (*own, *_names(name or []), *_OWN, socket.gethostname()))
-    if port == 80:
-        hosts |= {one.removesuffix(":80") for one in hosts}
+    scheme, usual = ("https", 443) if certificate else ("http", 80)
+    if port == usual:
+        hosts |= {one.removesuffix(f":{port}") for one in hosts}
+    listening = _listen(host, port)
     desk = Desk(options.ledger, options.now, hosts=hosts, port=port, devices=devices, tell=_tell)
-    _greet([f"http://{one}:{port}" for one in (*(name or []), *own)], devices.new_code())
-    _run(create_app(desk), host, port)
+    _greet([f"{scheme}://{one}:{port}" for one in (*(name or []), *own)], devices.new_code())
+    _run(create_app(desk), listening, (certificate, key))
 
 
 def _devices(ctx: typer.Context) -> Devices:
@@ -111,15 +120,25 @@ def _greet(addresses: list[str], code: str) -> None:
     sys.stdout.flush()
 
 
-def _run(app: ASGIApp, host: str, port: int) -> None:
+def _listen(host: str, port: int) -> socket.socket:
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    try:
+        return socket.create_server((host, port), family=family)
+    except OSError as error:
+        why = error.strerror or error
+        raise BadValue(f"cannot listen at {host} port {port} ({why}): choose another with --host or --port") from None
+
+
+def _run(app: ASGIApp, listening: socket.socket, tls: tuple[Path | None, Path | None]) -> None:
     import uvicorn
 
+    certificate, key = tls
     config = uvicorn.Config(
-        app, host=host, port=port, proxy_headers=False, server_header=False, access_log=False, log_level="warning",
-        ws="none", timeout_keep_alive=20, limit_concurrency=100, timeout_graceful_shutdown=5,
+        app, ssl_certfile=certificate, ssl_keyfile=key, proxy_headers=False, server_header=False, access_log=False,
+        log_level="warning", ws="none", timeout_keep_alive=20, limit_concurrency=100, timeout_graceful_shutdown=5,
     )  # fmt: skip
     try:
-        uvicorn.Server(config).run()
+        uvicorn.Server(config).run(sockets=[listening])
     except KeyboardInterrupt:
         tell("stopped")
 

@@ -32,8 +32,9 @@ class Likely(NamedTuple):
 
 
 class Row(NamedTuple):
-    """A part on a job's card: base units it probably takes (0: not known), logged and aboard, one more, what goes on
-    new with one more, and how many lines taking the last back would undo (0: nothing to take back)."""
+    """A part on a job's card: base units it probably takes (0: not known), logged and aboard, one more; what goes on
+    new with the first, or with what is fitted, and is not logged; and how many lines taking the last back would undo
+    (0: nothing to take back)."""
 
     part: Part
     probability: float | None
@@ -124,15 +125,15 @@ def offered(session: Session, job: Job | None, parts: Iterable[Part]) -> tuple[R
 
 def _row(session: Session, job: Job | None, part: Part, chance: Likely | None, held: _Held) -> Row:
     logged, last = held.used.get(part.part), held.last.get(part.part)
-    step = unit(part.unit).scale
+    step, fitted = unit(part.unit).scale, logged.fitted if logged else 0
     return Row(
         part=part,
         probability=chance.probability if chance else None,
         likely=chance.qty if chance else 0,
-        fitted=logged.fitted if logged else 0,
+        fitted=fitted,
         missed=logged.missed if logged else 0,
         aboard=held.aboard.get(part.part, 0),
         step=step,
-        riders=not_logged(session, job, part, step) if job else (),
+        riders=not_logged(session, job, part, 0 if fitted > 0 else step) if job else (),
         takes_back=len(last.missed) + sum(bool(line.qty) for line in last.movements) if last else 0,
     )

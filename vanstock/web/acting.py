@@ -25,7 +25,7 @@ from vanstock.web.render import fields_of
 
 OLDEST = timedelta(days=14)
 _ID = re.compile(r"[0-9A-Za-z-]{8,64}")
-_PATH = re.compile(r"/([0-9A-Za-z._~%-]+/?)*")
+_PATH = re.compile(r"/(?!/)[0-9A-Za-z._~%!$&'()*+,;=:@/-]*")
 _WORD = re.compile(r"[0-9A-Za-z._~%=+-]+")
 _LONGEST = 300
 _LONGEST_LIST = 40_000

@@ -32,10 +32,10 @@ def create_app(desk: Desk) -> ASGIApp:
     routes = [
         Route("/", day.today),
         Route("/load", day.load),
-        Route("/job/{job}", job.show),
+        Route("/job/{job:path}", job.show),
         Route("/find", job.find),
         Route("/stock", stock.stock),
-        Route("/history/{name}", stock.history),
+        Route("/history/{name:path}", stock.history),
         Route("/week", WeekPage(desk).show),
         Route("/act", Acting(desk).act, methods=["POST"]),
         Route("/pair", pairing.show),

@@ -8,10 +8,11 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Hashable, Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from datetime import datetime
 from typing import TYPE_CHECKING, Generic, NamedTuple, TypeVar
 
+from vanstock.errors import LedgerUnusable, NotFound
 from vanstock.routines.session import Session, open_session
 from vanstock.web.devices import Devices
 
@@ -74,7 +75,11 @@ class Desk:
     @contextmanager
     def session(self, device: str, *, at: datetime | None = None) -> Iterator[Session]:
         """A sitting of a device with the ledger, at a moment that was said or now."""
-        with open_session(self.ledger, at or self.now) as session:
+        with ExitStack() as stack:
+            try:
+                session = stack.enter_context(open_session(self.ledger, at or self.now))
+            except NotFound as missing:  # it was there when this began, and may be again
+                raise LedgerUnusable(str(missing)) from missing
             yield session._replace(device=device)
 
     @property

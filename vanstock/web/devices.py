@@ -57,14 +57,13 @@ class Devices:
 
         Raises `BadValue` for a name that cannot be used; the code stays good then.
         """
-        chosen = self._free_name(name)
         file = self._file(_CODE, _plain(typed))
-        good = self._read(file).get("until", 0) > time.time()
+        if self._read(file).get("until", 0) < time.time():
+            return None
+        chosen = self._free_name(name)
         try:
             file.unlink()  # whoever removes it has spent it: of two at once, one
         except OSError:
-            return None
-        if not good:
             return None
         token = secrets.token_urlsafe(32)
         self._write(self._file(_DEVICE, token), {"name": chosen, "paired": time.time()})
