@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import socket
@@ -106,6 +107,8 @@ def test_devices_are_listed_added_and_taken_off(firm: Firm) -> None:
     code = vanstock(firm, "device", "add").stdout[:9]
     assert firm.devices.pair(code, "Kim's phone")
     assert "Kim's phone" in vanstock(firm, "device").stdout
+    document = json.loads(vanstock(firm, "device", "--json").stdout)
+    assert [set(row) for row in document["devices"]] == [{"device", "paired", "last_seen"}]
     assert vanstock(firm, "device", "revoke", "kim's phone").stdout == "kim's phone is no longer paired\n"
     again = vanstock(firm, "device", "revoke", "Kim's phone")
     assert again.returncode == 1

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import socket
 import sys
+import threading
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from vanstock.cli.options import Options, example, opened
-from vanstock.cli.show import Column, say, table, tell
+from vanstock.cli.options import Json, Options, example, opened
+from vanstock.cli.show import Column, as_json, say, table, tell
 from vanstock.errors import BadValue
 
 if TYPE_CHECKING:
@@ -55,6 +56,7 @@ def serve(
     """Serve the pages for phones until Ctrl-C; pairs a phone within the first ten minutes."""
     from vanstock.web.app import create_app
     from vanstock.web.desk import Desk
+    from vanstock.web.pages import warm
 
     if (certificate is None) != (key is None):
         raise BadValue("a certificate and its key go together: give --certificate and --key, or neither")
@@ -68,6 +70,7 @@ def serve(
     listening = _listen(host, port)
     desk = Desk(options.ledger, options.now, hosts=hosts, port=port, devices=devices, tell=_tell)
     _greet([f"{scheme}://{one}:{port}" for one in (*(name or []), *own)], devices.new_code())
+    threading.Thread(target=warm, args=(desk,), daemon=True).start()
     _run(create_app(desk), listening, (certificate, key))
 
 
@@ -143,11 +146,15 @@ def _run(app: ASGIApp, listening: socket.socket, tls: tuple[Path | None, Path | 
         tell("stopped")
 
 
-def device(ctx: typer.Context) -> None:
+def device(ctx: typer.Context, json: Json = False) -> None:
     """List the paired phones."""
     if ctx.invoked_subcommand is not None:
         return
     found = _devices(ctx).paired()
+    if json:
+        rows = [{"device": one.name, "paired": _day(one.paired), "last_seen": _day(one.seen)} for one in found]
+        as_json({"devices": rows})
+        return
     if not found:
         say("no phone is paired: `vanstock serve` shows how")
         return

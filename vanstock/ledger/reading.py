@@ -163,6 +163,17 @@ def last_moment(connection: sqlite3.Connection) -> str:
     return str(row[0]) if row else ""
 
 
+def newest_by(connection: sqlite3.Connection, device: str, among: int) -> list[Entry]:
+    """The entries made on a device among so many newest of all, newest first."""
+    from vanstock.ledger.entries import entry_by_seq
+
+    rows = connection.execute(
+        "SELECT seq FROM entry WHERE device = ? AND seq > (SELECT max(seq) FROM entry) - ? ORDER BY seq DESC",
+        (device, among),
+    )
+    return [entry_by_seq(connection, seq) for (seq,) in rows]
+
+
 def entries_on(connection: sqlite3.Connection, day: date, most: int) -> int:
     """How many of the newest entries, `most` at the most, are of one date."""
     rows = connection.execute("SELECT at FROM entry ORDER BY seq DESC LIMIT ?", (most,))

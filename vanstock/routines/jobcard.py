@@ -18,6 +18,7 @@ from vanstock.routines.naming import find_job, find_part
 from vanstock.routines.session import Session
 
 SHOWN_FROM = 0.1
+_LISTED_FROM = 0.02
 _CAUTION_FROM = 0.05
 
 
@@ -104,7 +105,7 @@ def card_of(session: Session, job: Job, expected: Sequence[Likely]) -> Card:
     """The card of a job as the ledger stands."""
     held = _held(session, job)
     chances: dict[str, Likely] = {}
-    for one in expected:
+    for one in (line for line in expected if line.probability >= _LISTED_FROM):
         at_hand = [number for number in one.numbers if held.aboard.get(number, 0) > 0 or number in held.used]
         chances |= dict.fromkeys(at_hand or one.numbers[:1], one)
     names = [*chances, *(part for part in held.used if part not in chances)]

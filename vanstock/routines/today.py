@@ -16,7 +16,7 @@ from vanstock.routines.morning import load_out_day
 from vanstock.routines.session import Session
 
 UNDO_MINUTES = 15
-_LOOKED_THROUGH = 8
+_LOOKED_THROUGH = 30
 
 
 class State(NamedTuple):
@@ -65,11 +65,12 @@ def vans(session: Session) -> list[str]:
 
 def last_act(session: Session) -> PastEntry | None:
     """The newest entry made on the session's device, while it is fresh and stands; no undoing is one."""
-    for past in reading.entries_about(session.ledger, limit=_LOOKED_THROUGH):
-        made = datetime.fromisoformat(past.entry.at)
-        if session.now.astimezone() - made > timedelta(minutes=UNDO_MINUTES):
+    oldest = session.now.astimezone() - timedelta(minutes=UNDO_MINUTES)
+    for entry in reading.newest_by(session.ledger, session.device, _LOOKED_THROUGH):
+        if entry.kind == "undone" or datetime.fromisoformat(entry.at) < oldest:
             continue
-        if past.entry.device == session.device and past.entry.kind != "undone" and not past.undone_by:
+        past = reading.lines_of(session.ledger, entry)
+        if not past.undone_by:
             return past
     return None
 

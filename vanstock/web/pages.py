@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from contextlib import suppress
 from datetime import date
 from itertools import groupby
 from operator import attrgetter
@@ -39,6 +40,15 @@ def kept_load_out(desk: Desk, session: Session, day: date, van: str) -> LoadOut:
         return (after_keeping(before, state_of(session)), day, found.van), found
 
     return desk.load_outs.get((before, day, van), work_out)
+
+
+def warm(desk: Desk) -> None:
+    """Work Today out before anybody asks for it."""
+    from vanstock.errors import VanstockError
+    from vanstock.routines.today import day_to_show
+
+    with suppress(VanstockError), desk.session("terminal") as session:
+        kept_load_out(desk, session, day_to_show(session), "van")
 
 
 class DayPages:
