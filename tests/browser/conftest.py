@@ -161,3 +161,9 @@ def new_phone(chromium: Browser, laptop: Laptop, line: Line) -> Iterator[Callabl
 def phone(new_phone: Callable[..., BrowserContext]) -> Page:
     """A page of a paired phone, upright."""
     return new_phone().new_page()
+
+
+@pytest.fixture(scope="session")
+def pictures(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Where pictures of the pages are put, for a person to look at."""
+    return tmp_path_factory.mktemp("pictures")

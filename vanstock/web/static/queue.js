@@ -15,6 +15,7 @@ import { become } from "./page.js";
 import { showWaiting } from "./waiting.js";
 
 const DOUBLE_TAP = 600; // milliseconds, as are the others
+const REST = 1200; // a thumb that rests this long is not about to press the next button
 const PATIENCE = 15_000;
 const FIRST_WAIT = 1000;
 const LONGEST_WAIT = 30_000;
@@ -36,7 +37,27 @@ const tapped = new Map();
 function show() {
   const all = acts();
   showWaiting({ acts: all, answers, trouble, asking, looseCount: looseCount() });
-  showFigures([...settled, ...all.filter((act) => !act.why)]);
+  const counted = [...settled, ...all.filter((act) => !act.why)];
+  showFigures(counted);
+  showTaken(counted);
+}
+
+/** Mark the buttons of which the very act is on its way. */
+function showTaken(counted) {
+  const taken = new Set(counted.map(contentOf));
+  for (const form of document.querySelectorAll("form[data-act]")) {
+    const isTaken = taken.has(contentOf({ action: form.action, fields: fieldsIn(form) }));
+    form.querySelector("button")?.toggleAttribute("data-taken", isTaken);
+  }
+}
+
+const contentOf = ({ action, fields }) => JSON.stringify([action, fields]);
+
+/** What the form asks for, its id left out. @returns {[string, string][]} */
+function fieldsIn(form, button) {
+  const typed = [...new FormData(form)].map(([name, value]) => [name, String(value)]);
+  if (button?.name) typed.push([button.name, button.value]);
+  return typed.filter(([name]) => name !== "id" && name !== "made");
 }
 
 // ---- Taking acts.
@@ -45,18 +66,12 @@ function onSubmit(event) {
   const form = event.target;
   if (!form.matches("form[data-act]")) return;
   event.preventDefault();
-  const typed = [...new FormData(form)].map(([name, value]) => [name, String(value)]);
-  const button = event.submitter;
-  if (button?.name) typed.push([button.name, button.value]);
-  const fields = typed.filter(([name]) => name !== "id" && name !== "made");
-  if (isDoubleTap(JSON.stringify([form.action, fields]))) return;
+  const fields = fieldsIn(form, event.submitter);
+  if (isDoubleTap(contentOf({ action: form.action, fields }))) return;
   answers = [];
   take(form.action, inWords(form.dataset.said, Object.fromEntries(fields)), fields);
   form.reset();
-  if (!button) return;
-  button.dataset.taken = "";
   navigator.vibrate?.(30);
-  setTimeout(() => delete button.dataset.taken, 2 * DOUBLE_TAP);
 }
 
 function isDoubleTap(content) {
@@ -226,15 +241,21 @@ async function refresh() {
   stale = false;
   if (answer.status !== 200 || answer.moved) return true;
   const fresh = new DOMParser().parseFromString(answer.text, "text/html");
-  // The second tap of a double tap must not meet another button that moved under the thumb.
-  await new Promise((done) => setTimeout(done, lastTap + DOUBLE_TAP - performance.now()));
+  // No tap may meet another button that moved under the thumb.
+  while (performance.now() < lastTap + REST) await new Promise((done) => setTimeout(done, 100));
   settled = settled.slice(counted);
-  for (const part of ["main", "#top"]) {
+  for (const part of answers.length ? ["main"] : ["main", "#top"]) { // #top is hidden while there is an answer
     const [old, its] = [document.querySelector(part), fresh.querySelector(part)];
     if (old && its) become(old, its);
   }
   document.dispatchEvent(new Event("vanstock:refreshed"));
   return true;
+}
+
+/** What the laptop is still working out (`data-again`: seconds) is asked for again. */
+function askAgain() {
+  const seconds = Number(document.querySelector("[data-again]")?.dataset.again);
+  if (seconds) setTimeout(onReturn, 1000 * seconds, true);
 }
 
 function onReturn(isOld) {
@@ -245,6 +266,7 @@ function onReturn(isOld) {
 document.addEventListener("submit", onSubmit);
 document.addEventListener("click", onPress);
 document.addEventListener("vanstock:filled", show);
+document.addEventListener("vanstock:refreshed", askAgain);
 document.addEventListener("visibilitychange", () => document.hidden || onReturn(true));
 window.addEventListener("pageshow", (event) => event.persisted && onReturn(true));
 window.addEventListener("focus", () => onReturn(false));
@@ -257,5 +279,6 @@ window.addEventListener("storage", ({ key, newValue }) => {
 });
 window.addEventListener("beforeunload", (event) => looseCount() && event.preventDefault());
 if (location.protocol === "https:") navigator.serviceWorker?.register("/sw.js");
+askAgain();
 show();
 nudge();
