@@ -46,5 +46,6 @@ def what_it_did(past: PastEntry, parts: Mapping[str, Part]) -> str:
     missed = [f"{show_qty(qty, parts[part].unit)} x {parts[part].description or part}" for _, part, qty in past.missed]
     counted = [f"{show_qty(qty, parts[part].unit)} x {part} in {place}" for part, place, qty in past.counted]
     jobs = sorted({line.job for line in past.movements if line.job} | {row[0] for row in past.missed})
-    on = [f"on {', '.join(jobs)}"] if jobs else [job.job for job in past.bookings]
+    booked = [f"{job.job}: {job.readings}" if past.entry.kind == "read" else job.job for job in past.bookings]
+    on = [f"on {', '.join(jobs)}"] if jobs else booked
     return " ".join([past.entry.kind, "; ".join([*counted, *moved, *missed]), *on]).replace("  ", " ")
