@@ -21,8 +21,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
-from tests.browser.proxy import Line
 
+from tests.browser.proxy import Line
 from vanstock.web.devices import Devices
 
 if TYPE_CHECKING:

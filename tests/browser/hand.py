@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from playwright.sync_api import Locator, Page
 
-JOB, GASKET, VAPORISER, FLUID = "J0782", "GK-KRA-011-A", "DS-KRA-010-A", "FL-UNI-800-A"
+JOB, GASKET, VAPORISER, FLUID = "J0782", "GK-KRA-011-A", "DS-KRA-010-B", "FL-UNI-800-A"
 
 
 def form(page: Page, act: str, part: str = "", *, riders: bool = False) -> Locator:

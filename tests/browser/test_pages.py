@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 from playwright.sync_api import BrowserContext, Page, expect
+
 from tests.browser.hand import FLUID, GASKET, JOB, answers, figure, form, press, waiting
 from tests.browser.proxy import Line, Reply
 
@@ -130,7 +131,9 @@ def test_targets_are_large_text_can_be_read_and_nothing_scrolls_sideways(
     assert page.evaluate(WIDER_THAN_THE_SCREEN) == [], "letters at twice the size"
 
 
-def test_nothing_moves_under_the_thumb_when_an_act_is_taken_and_answered(new_phone: Callable[..., BrowserContext]) -> None:
+def test_nothing_moves_under_the_thumb_when_an_act_is_answered(
+    new_phone: Callable[..., BrowserContext],
+) -> None:
     page = new_phone().new_page()
     page.goto(PAGES["job"])
     heading, button = page.get_by_role("heading", level=1), form(page, "fit", GASKET).get_by_role("button").first
@@ -138,8 +141,10 @@ def test_nothing_moves_under_the_thumb_when_an_act_is_taken_and_answered(new_pho
     before = heading.bounding_box(), button.bounding_box()
     press(page, "fit", GASKET)
     assert (heading.bounding_box(), button.bounding_box()) == before
-    expect(figure(page, GASKET, f"on {JOB}")).to_have_attribute("data-qty", "1")
+    expect(answers(page)).to_have_count(1)
     assert (heading.bounding_box(), button.bounding_box()) == before
+    expect(figure(page, GASKET, f"on {JOB}")).to_have_attribute("data-qty", "1")
+    assert button.bounding_box() == pytest.approx(before[1], abs=1)
 
 
 def test_letters_and_paper_change_places_in_the_dark(new_phone: Callable[..., BrowserContext]) -> None:

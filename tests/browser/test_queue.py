@@ -8,6 +8,7 @@ from collections.abc import Callable
 
 import pytest
 from playwright.sync_api import BrowserContext, Page, expect
+
 from tests.browser.conftest import Laptop
 from tests.browser.hand import FLUID, GASKET, JOB, answers, figure, form, kept, kinds, press, recorded, waiting
 from tests.browser.proxy import Line, Reply
@@ -275,7 +276,9 @@ def test_where_nothing_can_be_kept_it_says_so_and_sends_directly(
 ) -> None:
     page = new_phone().new_page()
     full = "Storage.prototype.setItem = () => { throw new DOMException('full', 'QuotaExceededError'); }"
-    forbidden = "Object.defineProperty(window, 'localStorage', { get() { throw new DOMException('no', 'SecurityError'); } })"
+    forbidden = (
+        "Object.defineProperty(window, 'localStorage', { get() { throw new DOMException('no', 'SecurityError'); } })"
+    )
     page.add_init_script(full if way == "full" else forbidden)
     page.goto(ADDRESS)
     line.dead = True

@@ -25,17 +25,24 @@ function isTyped(field) {
   return field.value !== field.defaultValue;
 }
 
+/** A name for what folds: its summary, and what its first form is about, for many have the same summary. */
+function folding(part) {
+  const form = part.querySelector("form");
+  return `${part.firstElementChild?.textContent}|${form ? about(form) : ""}`;
+}
+
 const fields = (within) => [...within.querySelectorAll("input, select, textarea")];
 
-/** Make `old` like `fresh`, touching only what differs. */
-export function become(old, fresh) {
+/** Make `old` like `fresh`, touching only what differs; a button that was pressed stays under the thumb. */
+export function become(old, fresh, pressed = null) {
+  const sameSpot = pressed && old.contains(pressed) ? spotOf(old, pressed) : () => {};
   const focused = old.contains(document.activeElement) ? document.activeElement : null;
   const sought = focused && handle(focused);
   const typed = fields(old).filter(isTyped).map((field) => [handle(field), field.value, field.checked]);
-  const heading = (part) => part.firstElementChild?.textContent;
-  const unfolded = new Set([...old.querySelectorAll("details[open]")].map(heading));
-  for (const part of fresh.querySelectorAll("details")) part.open ||= unfolded.has(heading(part));
+  const unfolded = new Set([...old.querySelectorAll("details[open]")].map(folding));
+  for (const part of fresh.querySelectorAll("details")) part.open ||= unfolded.has(folding(part));
   align(old, fresh);
+  sameSpot();
   for (const [name, value, checked] of typed) {
     const field = fields(old).find((one) => handle(one) === name && !isTyped(one));
     if (field) Object.assign(field, field.type === "checkbox" || field.type === "radio" ? { checked } : { value });
@@ -43,9 +50,20 @@ export function become(old, fresh) {
   if (focused && !old.contains(document.activeElement)) refocus(old, sought);
 }
 
+const CONTROLS = "a, button, input, select, textarea, summary";
+const found = (within, sought) => [...within.querySelectorAll(CONTROLS)].find((one) => handle(one) === sought);
+
+/** Scrolls later so that an element, or the one that took its place, is as high on the screen as now. */
+function spotOf(within, element) {
+  const [sought, top] = [handle(element), element.getBoundingClientRect().top];
+  return () => {
+    const now = found(within, sought)?.getBoundingClientRect().top;
+    if (now !== undefined) window.scrollBy(0, now - top);
+  };
+}
+
 function refocus(old, sought) {
-  const same = [...old.querySelectorAll("a, button, input, select, textarea, summary")];
-  const target = same.find((element) => handle(element) === sought) ?? old;
+  const target = found(old, sought) ?? old;
   if (target === old) old.tabIndex = -1;
   target.focus({ preventScroll: true });
 }

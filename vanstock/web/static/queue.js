@@ -31,6 +31,8 @@ let asking = "";
 let stale = Boolean(document.querySelector("[data-old]")) ||
   performance.getEntriesByType("navigation")[0]?.type === "back_forward";
 let lastTap = -DOUBLE_TAP;
+/** The button of the last act. @type {HTMLElement | null} */
+let pressed = null;
 /** When each content was last submitted. @type {Map<string, number>} */
 const tapped = new Map();
 
@@ -69,6 +71,7 @@ function onSubmit(event) {
   const fields = fieldsIn(form, event.submitter);
   if (isDoubleTap(contentOf({ action: form.action, fields }))) return;
   answers = [];
+  pressed = event.submitter;
   take(form.action, inWords(form.dataset.said, Object.fromEntries(fields)), fields);
   form.reset();
   navigator.vibrate?.(30);
@@ -246,7 +249,7 @@ async function refresh() {
   settled = settled.slice(counted);
   for (const part of answers.length ? ["main"] : ["main", "#top"]) { // #top is hidden while there is an answer
     const [old, its] = [document.querySelector(part), fresh.querySelector(part)];
-    if (old && its) become(old, its);
+    if (old && its) become(old, its, pressed);
   }
   document.dispatchEvent(new Event("vanstock:refreshed"));
   return true;
