@@ -170,6 +170,14 @@ def test_without_the_script_a_form_leads_back_to_its_page_with_the_answer(firm: 
     assert firm.held("GKT-1") == 3
 
 
+def test_a_form_sent_twice_by_the_browser_is_recorded_once_and_says_so(firm: Firm, phone: TestClient) -> None:
+    fields = form_of(phone.get("/job/J1").text, act="fit", part="GKT-1")
+    for _ in range(2):
+        back = phone.post("/act", data=fields, headers={"referer": f"{HOME}/job/J1"})
+    assert "sent twice and recorded once" in phone.get(back.headers["location"]).text
+    assert firm.held("GKT-1") == 2
+
+
 @pytest.mark.parametrize(
     "referer",
     [

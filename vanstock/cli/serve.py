@@ -96,7 +96,7 @@ def _names(names: list[str]) -> list[str]:
 def _addresses(host: str) -> list[str]:
     """The addresses under which this machine can be reached, the likeliest first."""
     if host not in ("0.0.0.0", "::", ""):
-        return [host]
+        return [f"[{host}]" if ":" in host else host]
     found = [address for target in _ELSEWHERE if (address := _way_to(target))]
     return list(dict.fromkeys(found)) or ["127.0.0.1"]
 

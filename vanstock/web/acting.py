@@ -49,6 +49,9 @@ class Acting:
             answer = await run_in_threadpool(self.answer, request.scope["device"], fields)
         if wants_json(request):
             return JSONResponse(_document(answer), _STATUS[answer.state])
+        if answer.state == "done" and self.desk.answer_to(request.scope["device"], answer.entry):
+            # The browser's own form sent twice, or sent again from an older page: a person has to see which it was.
+            answer = answer._replace(words=f"{answer.words}\nnote: sent twice and recorded once")
         self.desk.answered(request.scope["device"], fields.get("id", ""), answer)
         return RedirectResponse(_back(request, fields.get("id", "")), 303)
 
