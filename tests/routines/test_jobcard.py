@@ -1,4 +1,4 @@
-"""A job's card: chances are those of the load-out, it follows what is logged, and taking back finds the last act.
+"""A job's card: chances are those of the load-out, it follows what is logged, and taking back finds the last act."""
 
 from __future__ import annotations
 

@@ -115,7 +115,9 @@ def test_devices_are_listed_added_and_taken_off(firm: Firm) -> None:
     assert again.stderr == 'vanstock: no device "Kim\'s phone" is paired: there is none\n'
 
 
-@pytest.mark.parametrize("words", [["--name", "a b"], ["--certificate", "x.pem"]])
+@pytest.mark.parametrize(
+    "words", [["--name", "a b"], ["--certificate", "x.pem"], ["--certificate", "x.pem", "--key", "x.pem"]]
+)
 def test_what_serve_cannot_do_is_told_in_one_line(firm: Firm, words: list[str]) -> None:
     said = vanstock(firm, "serve", *words)
     assert (said.returncode, said.stdout) == (1, "")

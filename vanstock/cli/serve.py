@@ -58,8 +58,7 @@ def serve(
     from vanstock.web.desk import Desk
     from vanstock.web.pages import warm
 
-    if (certificate is None) != (key is None):
-        raise BadValue("a certificate and its key go together: give --certificate and --key, or neither")
+    _check_tls(certificate, key)
     options: Options = ctx.obj
     devices = _devices(ctx)
     own = _addresses(host)
@@ -72,6 +71,21 @@ def serve(
     _greet([f"{scheme}://{one}:{port}" for one in (*(name or []), *own)], devices.new_code())
     threading.Thread(target=warm, args=(desk,), daemon=True).start()
     _run(create_app(desk), listening, (certificate, key))
+
+
+def _check_tls(certificate: Path | None, key: Path | None) -> None:
+    """Raise `BadValue` for a certificate without its key, or a pair that cannot be served with."""
+    if certificate is None and key is None:
+        return
+    if certificate is None or key is None:
+        raise BadValue("a certificate and its key go together: give --certificate and --key, or neither")
+    import ssl
+
+    try:
+        ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER).load_cert_chain(certificate, key)
+    except OSError as error:
+        why = error.strerror or error
+        raise BadValue(f"{certificate} with {key} cannot be served with ({why}): give PEM files") from None
 
 
 def _devices(ctx: typer.Context) -> Devices:
