@@ -22,8 +22,9 @@ class Reply(NamedTuple):
 
 
 class Line(ThreadingHTTPServer):
-    """The line: `dead` answers nothing, `lose_answers` lets so many posts through and loses what came back, `instead`
-    answers itself; `posted` is every act that arrived, in order."""
+    """The line: `dead` answers nothing, `stalled` holds what is asked until `moving` and never answers it,
+    `lose_answers` lets so many posts through and loses what came back, `instead` answers itself; `posted` is every
+    act that arrived, in order."""
 
     daemon_threads = True
 
@@ -31,6 +32,8 @@ class Line(ThreadingHTTPServer):
         super().__init__(("127.0.0.1", 0), Ear)
         self.upstream = upstream
         self.dead = False
+        self.stalled = False
+        self.moving = threading.Event()
         self.lose_answers = 0
         self.instead: Reply | None = None
         self.posted: list[dict[str, str]] = []
@@ -56,6 +59,9 @@ class Ear(BaseHTTPRequestHandler):
     def _pass_on(self, body: bytes) -> None:
         line = self.server
         self.close_connection = True
+        if line.stalled:
+            line.moving.wait(20)
+            return
         if line.dead:
             return
         is_act = self.command == "POST" and self.path == "/act"

@@ -14,7 +14,7 @@ from tests.browser.hand import FLUID, GASKET, JOB, answers, figure, form, kept, 
 from tests.browser.proxy import Line, Reply
 
 ADDRESS = f"/job/{JOB}"
-FITTED = f"on {JOB}"
+FITTED, PUMP = f"on {JOB}", "DS-LUN-030-A"
 REFUSED = Reply(422, json.dumps({"state": "refused", "why": "the part is unknown"}), "application/json")
 UUID4 = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-4[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}")  # RFC 9562, section 5.4
 
@@ -44,6 +44,7 @@ def test_a_part_fitted_is_told_with_an_undo_and_the_figures_are_the_laptops(job:
     before = float(figure(job, GASKET, "van").inner_text())
     press(job, "fit", GASKET)
     expect(answers(job)).to_contain_text(f"fitted on {JOB}: 1 x {GASKET}")
+    assert figure(job, GASKET, FITTED).inner_text() == "1"  # also before the laptop's own figure is here
     settled(job)
     expect(figure(job, GASKET, FITTED)).to_have_attribute("data-qty", "1")
     expect(figure(job, GASKET, "van")).to_have_attribute("data-qty", f"{before - 1:g}")
@@ -110,6 +111,19 @@ def test_acts_outlive_a_reload_and_a_closed_tab_and_go_out_in_the_order_made(
     expect(figure(again, GASKET, FITTED)).to_have_attribute("data-qty", "1")
 
 
+def test_a_link_does_not_leave_the_page_while_the_laptop_is_out_of_reach(job: Page, line: Line) -> None:
+    line.dead = True
+    press(job, "fit", GASKET)
+    expect(waiting(job)).to_contain_text("out of reach")
+    job.get_by_role("link", name="Load").click()
+    expect(waiting(job)).to_contain_text("This page stays")
+    expect(job).to_have_url(re.compile(JOB))
+    line.dead = False
+    job.get_by_role("link", name="Load").click()
+    expect(job).to_have_url(re.compile("/load"))
+    settled(job)
+
+
 def test_what_could_not_be_sent_is_tried_again_by_itself(job: Page, line: Line) -> None:
     line.dead = True
     press(job, "fit", GASKET)
@@ -127,6 +141,18 @@ def test_the_laptop_is_asked_at_once_when_the_network_comes_back(job: Page, line
     line.dead = False
     job.evaluate("() => { window.dispatchEvent(new Event('online')); }")
     expect(waiting(job).locator(".on-the-way")).to_have_count(0, timeout=2000)
+
+
+@pytest.mark.slow
+def test_what_hangs_on_a_line_that_went_away_is_given_up_when_another_comes(job: Page, line: Line) -> None:
+    line.stalled = True
+    press(job, "fit", GASKET)
+    expect(waiting(job)).to_contain_text("1 act waiting")
+    job.wait_for_timeout(3200)
+    line.stalled = False
+    job.evaluate("() => { window.dispatchEvent(new Event('online')); }")
+    expect(answers(job)).to_contain_text(GASKET, timeout=5000)  # it would have hung for 15 seconds
+    line.moving.set()
 
 
 def test_a_killed_server_that_comes_back_gets_what_waited(job: Page, laptop: Laptop) -> None:
@@ -299,6 +325,18 @@ def test_what_is_typed_stays_while_figures_are_fetched(job: Page) -> None:
     settled(job)
     expect(job.get_by_label("Value")).to_have_value("23.5")
     expect(job.get_by_label("Value")).to_be_focused()
+
+
+def test_what_is_typed_stays_with_its_part_when_the_list_grows(job: Page) -> None:
+    job.locator(f"[data-part='{FLUID}'] summary").first.click()
+    typed = job.locator(f"[data-part='{FLUID}']").first.get_by_label("How much")
+    typed.fill("3.5")
+    job.get_by_label("Find a part").fill(PUMP)
+    job.locator(f"#found [data-part='{PUMP}'] button.plus").first.click()
+    expect(job.locator(f"main > ul [data-part='{PUMP}']")).to_have_count(1)
+    expect(typed).to_have_value("3.5")
+    expect(typed).to_be_visible()
+    expect(job.locator("main > ul").get_by_label("How much").and_(job.locator("[name=qty]:visible"))).to_have_count(1)
 
 
 def test_words_from_the_laptop_are_shown_and_never_run(job: Page, line: Line) -> None:

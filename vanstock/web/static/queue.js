@@ -11,6 +11,7 @@
 import { acts, drop, isActKey, keep, kept, looseCount, makeAct, makeId } from "./acts.js";
 import { showFigures } from "./figures.js";
 import "./find.js";
+import { stayWhileCutOff } from "./leave.js";
 import { become } from "./page.js";
 import { showWaiting } from "./waiting.js";
 
@@ -18,6 +19,7 @@ const DOUBLE_TAP = 600; // milliseconds, as are the others
 const REST = 1200; // a thumb that rests this long is not about to press the next button
 const PATIENCE = 15_000;
 const FIRST_WAIT = 1000;
+const HANGING = 3000;
 const LONGEST_WAIT = 30_000;
 const STUMBLES = 5; // an act on which the laptop fails this often lets the others pass
 
@@ -26,6 +28,7 @@ let settled = [];
 /** What the laptop answered lately, newest first. @type {import("./waiting.js").Answer[]} */
 let answers = [];
 let trouble = "";
+let cutOff = false; // nothing answered last
 let asking = "";
 /** Whether the page may be older than the ledger: seen without signal, or come back to. */
 let stale = Boolean(document.querySelector("[data-old]")) ||
@@ -131,12 +134,15 @@ let busy = false;
 let again = false;
 let timer = 0;
 let wait = FIRST_WAIT;
+/** The last question to the laptop, and when it was put. @type {{limit?: AbortController, since: number}} */
+let asked = { since: 0 };
 /** How often the laptop failed on an act. @type {Map<string, number>} */
 const stumbles = new Map();
 
-/** Try now: something happened that may have brought the laptop back. */
+/** Try now: something happened that may have brought the laptop back; what hangs on the old line is given up. */
 function nudge() {
   wait = FIRST_WAIT;
+  if (performance.now() - asked.since > HANGING) asked.limit?.abort();
   pump();
 }
 
@@ -170,6 +176,7 @@ async function drain() {
     const sent = act.tried ? act : keep({ ...act, tried: true });
     const answer = await post(sent);
     trouble = troubleIn(answer);
+    cutOff = answer.status === 0;
     if (!settle(sent, answer)) {
       if (!isStumble(sent, answer)) return false;
       passed.add(sent.id);
@@ -214,6 +221,7 @@ function post(act) {
 
 async function within(task) {
   const limit = new AbortController();
+  asked = { limit, since: performance.now() };
   const alarm = setTimeout(() => limit.abort(), PATIENCE);
   try {
     return await task(limit.signal);
@@ -282,6 +290,10 @@ window.addEventListener("storage", ({ key, newValue }) => {
 });
 window.addEventListener("beforeunload", (event) => looseCount() && event.preventDefault());
 if (location.protocol === "https:") navigator.serviceWorker?.register("/sw.js");
+stayWhileCutOff(() => cutOff, () => {
+  trouble = "That page needs the laptop, which is out of reach. This page stays, and all of this is kept.";
+  show();
+});
 askAgain();
 show();
 nudge();
