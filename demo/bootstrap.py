@@ -20,6 +20,8 @@ VENV = ROOT / ".venv"
 OLDEST = (3, 11)
 NEWER = ("python3.14", "python3.13", "python3.12", "python3.11", "python3", "python")
 CONSTRAINTS = ROOT / "constraints.txt"
+BROWSERS = ("chromium", "chromium-browser")
+BROWSER_PACKAGES = ["chromium", "libatomic1"]  # the second is what Playwright's own Node links to
 
 
 def ensure(extra: str) -> pathlib.Path:
@@ -37,6 +39,31 @@ def run(command: "typing.Sequence[object]", cwd: pathlib.Path = ROOT) -> int:
     """Run a command in the project's environment and return its exit status."""
     environment = dict(os.environ, PYTHONUTF8="1")
     return subprocess.call([str(word) for word in command], env=environment, cwd=str(cwd))
+
+
+def ensure_browser() -> bool:
+    """Whether there is a Chromium for the tests of the pages, installed now where this machine lets us."""
+    if not _browser():
+        root = _root_words()
+        if shutil.which("apt-get") and root is not None:
+            sys.stderr.write("installing Chromium for the tests of the pages\n")
+            quiet = dict(os.environ, DEBIAN_FRONTEND="noninteractive")
+            for words in (["update"], ["install", "--yes", "--no-install-recommends"] + BROWSER_PACKAGES):
+                subprocess.call(root + ["apt-get", "-qq"] + words, stdout=subprocess.DEVNULL, env=quiet)
+    if not _browser():
+        sys.stderr.write("no Chromium on PATH: the tests of the pages are left out (on Debian: apt install chromium)\n")
+    return bool(_browser())
+
+
+def _browser() -> "typing.Optional[str]":
+    return next(filter(None, map(shutil.which, BROWSERS)), None)
+
+
+def _root_words() -> "typing.Optional[typing.List[str]]":
+    """What makes a command the system's own: nothing for root, sudo on a machine that only runs checks, else None."""
+    if getattr(os, "geteuid", lambda: 1)() == 0:
+        return []
+    return ["sudo", "-n"] if os.environ.get("CI") == "true" and shutil.which("sudo") else None
 
 
 def _use_new_enough_python() -> None:

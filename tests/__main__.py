@@ -1,5 +1,8 @@
 """`python3 tests`: sets everything up and runs the tests; `--quick` leaves the slow ones out.
 
+The tests of the pages want a Chromium: it is installed where this machine lets us, else they are left out and
+say so. With CI=true in the environment they fail instead.
+
 `python3 tests -m long` runs the long ones, which are left out otherwise: a thousand crashes, hundreds of
 thousands of inputs. Other words go to pytest as they are: `python3 tests -k odds`.
 """
@@ -16,6 +19,7 @@ import bootstrap
 def main() -> None:
     """Run pytest from the project's folder in its environment; ends as pytest does."""
     python = bootstrap.ensure("test")
+    bootstrap.ensure_browser()
     words = sys.argv[1:]
     if "--quick" in words:
         words = [word for word in words if word != "--quick"] + ["-m", "not slow and not long"]

@@ -21,7 +21,7 @@ from vanstock.routines.session import Session
 
 Fuzz = Callable[[str, Callable[..., None], st.SearchStrategy[Any]], None]
 
-COMMANDS = tuple(command for commands in HOMES.values() for command in commands)
+COMMANDS = tuple(command for commands in HOMES.values() for command in commands if command != "serve")  # never ends
 PLAIN = (
     *(
         "add",

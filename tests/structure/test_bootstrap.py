@@ -127,6 +127,38 @@ def test_a_newer_python_on_the_path_takes_over_with_the_same_words(project: Path
     assert (done.returncode, done.stdout.strip()) == (7, "took over: start.py some words")
 
 
+def browser_wanted(project: Path, **environment: str) -> subprocess.CompletedProcess[str]:
+    """Ask for a browser where there is a stand-in for the package manager, and nothing else, on the PATH."""
+    (project / "path").mkdir()
+    manager = project / "path" / "apt-get"
+    made = 'printf "" > path/chromium; /bin/chmod 755 path/chromium'
+    manager.write_text(f'#!/bin/sh\necho "$*" >> asked\ncase "$*" in *chromium*) {made};; esac\n', encoding="utf-8")
+    manager.chmod(0o755)
+    code = f"{BEGIN}import os; os.geteuid = lambda: int(os.environ['RUN_AS']); print(bootstrap.ensure_browser())"
+    clean = {name: word for name, word in os.environ.items() if name != "CI"}
+    return subprocess.run(
+        [sys.executable, "-c", code], cwd=project, env={**clean, "PATH": "path", **environment}, text=True,
+        capture_output=True, check=True,
+    )  # fmt: skip
+
+
+@posix_only
+def test_the_browser_is_installed_where_the_machine_lets_us(project: Path) -> None:
+    done = browser_wanted(project, RUN_AS="0")
+    assert done.stdout.strip() == "True"
+    assert "installing Chromium" in done.stderr
+    asked = (project / "asked").read_text(encoding="utf-8").splitlines()
+    assert [line.split()[1] for line in asked] == ["update", "install"]
+
+
+@posix_only
+def test_where_it_cannot_be_installed_one_line_says_what_is_left_out(project: Path) -> None:
+    done = browser_wanted(project, RUN_AS="1000")
+    assert done.stdout.strip() == "False"
+    assert "tests of the pages are left out" in done.stderr
+    assert not (project / "asked").exists()
+
+
 @pytest.mark.slow
 def test_the_first_run_installs_and_the_second_finds_it_done(project: Path) -> None:
     status, python, told = ensure(project)

@@ -44,6 +44,7 @@ HOMES = {
     "reading": ("reading",),
     "setup": ("import", "export", "place", "setting"),
     "trust": ("backup", "restore", "check", "forget"),
+    "serve": ("serve", "device"),
 }
 """Which module holds which commands, in the order help shows them."""
 

@@ -116,6 +116,15 @@ def _identity(path: Path) -> tuple[int, int]:
     return found.st_dev, found.st_ino
 
 
+def change_count(path: Path) -> tuple[int, int, int]:
+    """Which file lies at a path, and SQLite's own count of the transactions written to it (bytes 24 to 27 of the
+    header, https://www.sqlite.org/fileformat.html "file change counter")."""
+    device, number = _identity(path)
+    with path.open("rb") as file:
+        file.seek(24)
+        return device, number, int.from_bytes(file.read(4), "big")
+
+
 @contextmanager
 def writing(connection: sqlite3.Connection) -> Iterator[sqlite3.Connection]:
     """One BEGIN IMMEDIATE transaction: everything inside is kept, or on any exception nothing is.

@@ -34,6 +34,11 @@ def jobs_between(connection: sqlite3.Connection, first: date, last: date) -> lis
     return [from_row(row) for row in rows]
 
 
+def finished_count(connection: sqlite3.Connection) -> int:
+    """How many jobs are done."""
+    return int(connection.execute("SELECT count(*) FROM job WHERE status = 'done'").fetchone()[0])
+
+
 def used(connection: sqlite3.Connection) -> list[Used]:
     """What each job took of each part: fitted and missed, undone lines taken off, in order of entry."""
     return _used(connection, "")
@@ -166,6 +171,17 @@ def last_moment(connection: sqlite3.Connection) -> str:
     """The local time, with offset, of the newest entry; "" in an empty ledger."""
     row = connection.execute("SELECT at FROM entry ORDER BY seq DESC LIMIT 1").fetchone()
     return str(row[0]) if row else ""
+
+
+def newest_by(connection: sqlite3.Connection, device: str, among: int) -> list[Entry]:
+    """The entries made on a device among so many newest of all, newest first."""
+    from vanstock.ledger.entries import entry_by_seq
+
+    rows = connection.execute(
+        "SELECT seq FROM entry WHERE device = ? AND seq > (SELECT max(seq) FROM entry) - ? ORDER BY seq DESC",
+        (device, among),
+    )
+    return [entry_by_seq(connection, seq) for (seq,) in rows]
 
 
 def entries_on(connection: sqlite3.Connection, day: date, most: int) -> int:

@@ -10,16 +10,18 @@ from collections.abc import Sequence
 from datetime import date
 from typing import NamedTuple
 
-from vanstock.errors import BadValue
+from vanstock.errors import BadValue, NotFound
 from vanstock.ledger import catalogue, reading
 from vanstock.ledger.entries import CUSTOMER, Draft, Missed, entry_by_id, last_undoable, reverse, sent_before
 from vanstock.ledger.valuing import Line
-from vanstock.model import Entry, Job, Part
+from vanstock.model import Entry, Job, Part, PastEntry
 from vanstock.quantity import parse_qty, show_qty, unit
 from vanstock.routines.expiry import late_when
 from vanstock.routines.naming import find_job, find_part
 from vanstock.routines.oldunits import OldUnit, came_off, taken_off
 from vanstock.routines.session import Session, once, one_act
+
+_LOOKED_THROUGH = 200
 
 
 class Taken(NamedTuple):
@@ -203,8 +205,37 @@ def undo(session: Session, entry_id: str = "", *, undoing_id: str = "") -> tuple
 
     `undoing_id` is the undoing's own id, made by whoever acts.
     """
-    head = Draft(session.now, "undo", id=undoing_id, asked=(entry_id,))
+    head = Draft(session.now, "undo", id=undoing_id, asked=(entry_id,), device=session.device)
     undoing = sent_before(session.ledger, head)
     if undoing is None:
         undoing = reverse(session.ledger, entry_id or last_undoable(session.ledger), head)
     return entry_by_id(session.ledger, undoing.reverses), undoing
+
+
+@one_act
+def take_back(session: Session, job_name: str, part_text: str, *, undoing_id: str = "") -> tuple[Entry, Entry]:
+    """Undo the last act that logged a part on a job, fitted or missed; returns the undone entry and the undoing one.
+
+    Which act that is, is found when it is recorded, so that what was logged meanwhile counts. Raises `NotFound` when
+    none stands.
+    """
+    asked = ("last on the job", job_name, part_text)
+    head = Draft(session.now, "undo", id=undoing_id, asked=asked, device=session.device)
+    undoing = sent_before(session.ledger, head)
+    if undoing is None:
+        job, part = find_job(session, job_name), find_part(session, part_text)
+        standing = last_logged(session, job).get(part.part)
+        if standing is None:
+            raise NotFound(f"nothing of {part.part} is logged on {job.job} that could be taken back by itself")
+        undoing = reverse(session.ledger, standing.entry.id, head)
+    return entry_by_id(session.ledger, undoing.reverses), undoing
+
+
+def last_logged(session: Session, job: Job) -> dict[str, PastEntry]:
+    """By part, the newest entry that fitted or missed it on a job and stands."""
+    found: dict[str, PastEntry] = {}
+    for past in reading.entries_about(session.ledger, job=job.job, limit=_LOOKED_THROUGH):
+        if past.entry.kind in ("fitted", "missed") and not past.undone_by:
+            for name in {line.part for line in past.movements if line.qty} | {name for _, name, _ in past.missed}:
+                found.setdefault(name, past)
+    return found

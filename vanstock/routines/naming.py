@@ -93,6 +93,16 @@ def find_parts(session: Session, text: str) -> list[Part]:
     return []
 
 
+def offered_parts(session: Session, text: str, *, family: str = "") -> list[Part]:
+    """The parts to offer for what has been typed so far: those of `family` first, best first among each."""
+    if not text.strip():
+        return []
+    exact = catalogue.part_by_number(session.ledger, text.strip())
+    found = [exact] if exact else find_parts(session, text)
+    fitting = catalogue.parts_of_family(session.ledger, family) if family else set()
+    return sorted(found, key=lambda part: part.part not in fitting)
+
+
 def _score(words: list[str], part: Part, word_score: Callable[[str, list[str]], float]) -> float:
     """The mean score of the words, 0 when one of them matches nothing of the part."""
     text = f"{part.part} {part.description} {part.component} {part.supplier_part}".casefold()

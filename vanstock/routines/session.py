@@ -29,13 +29,14 @@ _CLOCK_SLACK = timedelta(minutes=15)
 
 class Session(NamedTuple):
     """An open ledger and the local time the routine runs at; `created` when the file is new, `by_clock` when
-    the time is this machine's and nobody said it."""
+    the time is this machine's and nobody said it, `device` what is acted on: the terminal, or a phone by its name."""
 
     ledger: Ledger
     now: datetime
     path: Path
     created: bool = False
     by_clock: bool = False
+    device: str = "terminal"
 
     @property
     def today(self) -> date:
@@ -73,7 +74,7 @@ def once(session: Session, draft: Draft, plan: Callable[[], Draft]) -> Entry:
     act, so that a second sending is answered even when the stock or the job has changed since. Raises
     `EntryConflict` for the same id with other words.
     """
-    stamped = draft._replace(at=session.now)
+    stamped = draft._replace(at=session.now, device=session.device)
     known = sent_before(session.ledger, stamped)
     if known:
         return known
@@ -82,7 +83,7 @@ def once(session: Session, draft: Draft, plan: Callable[[], Draft]) -> Entry:
 
 
 def _head(draft: Draft) -> dict[str, Any]:
-    return {"at": draft.at, "kind": draft.kind, "id": draft.id, "asked": draft.asked}
+    return {"at": draft.at, "kind": draft.kind, "id": draft.id, "asked": draft.asked, "device": draft.device}
 
 
 def copy_wanted(session: Session) -> str:

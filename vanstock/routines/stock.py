@@ -86,6 +86,40 @@ def move(session: Session, part_text: str, qty_text: str, *, source: str, target
     return _posted(session, entry, _moved(session, entry))
 
 
+class Carried(NamedTuple):
+    """Goods carried to a place as one entry: each part, how much of it, and from where."""
+
+    entry: Entry
+    to_place: str
+    lines: tuple[tuple[Part, int, str], ...]
+
+
+@one_act
+def carry(session: Session, rows: Sequence[tuple[str, str, str]], *, target: str, entry_id: str = "") -> Carried:
+    """Record parts carried to a van or store in one go: each part, how much as typed, and the place it came from."""
+
+    def plan() -> Draft:
+        to_place = catalogue.place_named(session.ledger, target).place
+        if not rows:
+            raise BadValue("nothing was named to carry: name a part")
+        return Draft(session.now, "loaded", tuple(_carried(session, row, to_place) for row in rows))
+
+    asked = ("carried", tuple(rows), target)
+    entry = once(session, Draft(session.now, "loaded", id=entry_id, asked=asked), plan)
+    moved = [line for line in reading.lines_of(session.ledger, entry).movements if line.qty]
+    lines = tuple((find_part(session, line.part), line.qty, line.from_place) for line in moved)
+    return Carried(entry, moved[0].to_place, lines)
+
+
+def _carried(session: Session, row: tuple[str, str, str], to_place: str) -> Line:
+    part_text, qty_text, source = row
+    from_place = catalogue.place_named(session.ledger, source).place
+    if from_place == to_place:
+        raise BadValue(f"{from_place} is both where it comes from and where it goes: name two places")
+    part = find_part(session, part_text, place=from_place)
+    return Line(part.part, read_qty(qty_text, part), from_place, to_place)
+
+
 def _moved(session: Session, entry: Entry) -> Movement:
     """The one line of an entry that moved goods, not only their value."""
     return next(line for line in reading.lines_of(session.ledger, entry).movements if line.qty)

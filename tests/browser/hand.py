@@ -1,0 +1,56 @@
+"""A hand on the phone: where the buttons and figures of a page are, and what the ledger says afterwards."""
+
+from __future__ import annotations
+
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Locator, Page
+
+JOB, GASKET, VAPORISER, FLUID = "J0782", "GK-KRA-011-A", "DS-KRA-010-B", "FL-UNI-800-A"
+
+
+def form(page: Page, act: str, part: str = "", *, riders: bool = False) -> Locator:
+    """The first form of an act that is a button alone, for a part where one is named."""
+    found = page.locator(f"form[data-act]:has(input[name=act][value='{act}'])")
+    if part:
+        found = found.filter(has=page.locator(f"input[name=part][value='{part}']"))
+    with_riders = page.locator("input[name=with]")
+    found = found.filter(has=with_riders) if riders else found.filter(has_not=with_riders)
+    return found.first
+
+
+def press(page: Page, act: str, part: str = "", *, riders: bool = False) -> None:
+    form(page, act, part, riders=riders).get_by_role("button").click()
+
+
+def figure(page: Page, part: str, place: str) -> Locator:
+    return page.locator(f"[data-qty-part='{part}'][data-place='{place}']").first
+
+
+def waiting(page: Page) -> Locator:
+    return page.locator("#waiting")
+
+
+def answers(page: Page) -> Locator:
+    return page.locator("#waiting .answer")
+
+
+def kept(page: Page) -> list[str]:
+    """The keys of the acts that this phone keeps."""
+    keys: list[str] = page.evaluate("Object.keys(localStorage).filter((key) => key.startsWith('act:')).sort()")
+    return keys
+
+
+def recorded(ledger: Path) -> list[tuple[str, str]]:
+    """Kind and id of the entries made since the import, in the ledger's order."""
+    with closing(sqlite3.connect(ledger)) as connection:
+        rows = connection.execute("SELECT kind, id FROM entry WHERE device LIKE 'phone %' ORDER BY seq")
+        return [(str(kind), str(entry)) for kind, entry in rows]
+
+
+def kinds(ledger: Path) -> list[str]:
+    return [kind for kind, _ in recorded(ledger)]

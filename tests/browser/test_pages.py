@@ -1,0 +1,194 @@
+"""Every page can be read and pressed: by eye, thumb and keyboard, in the light and in the dark, large and upright.
+
+The bars are WCAG 2.2 at level AA as axe-core finds them (its copy and licence lie in axe/), and three of the house's
+own: no target under 48 px (WCAG 2.5.8 asks for 24), no text under 17 px, nothing to scroll sideways.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import BrowserContext, Page, expect
+
+from tests.browser.hand import FLUID, GASKET, JOB, answers, figure, form, press, waiting
+from tests.browser.proxy import Line, Reply
+
+AXE = Path(__file__).with_name("axe") / "axe.min.js"
+TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+PAGES = {
+    "today": "/", "load": "/load", "job": f"/job/{JOB}", "found": f"/job/{JOB}?q=vaporiser", "stock": "/stock",
+    "week": "/week", "history": f"/history/{GASKET}", "missing": "/nothing-here",
+}  # fmt: skip
+EVERY_PAGE = pytest.mark.parametrize("address", PAGES.values(), ids=PAGES)
+SMALL_TEXT = """() => {
+  const small = [];
+  const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  while (walk.nextNode()) {
+    const parent = walk.currentNode.parentElement;
+    if (!walk.currentNode.data.trim() || !parent.checkVisibility()) continue;
+    if (parseFloat(getComputedStyle(parent).fontSize) < 17) small.push(walk.currentNode.data.trim());
+  }
+  return small;
+}"""
+SMALL_TARGETS = """() => {
+  const small = [];
+  for (const target of document.querySelectorAll("a[href], button, input:not([type=hidden]), select, summary")) {
+    if (!target.checkVisibility() || target.classList.contains("skip")) continue;
+    const label = ["checkbox", "radio"].includes(target.type) ? target.labels[0] : null;
+    const { width, height } = (label ?? target).getBoundingClientRect();
+    if (Math.min(width, height) < 48) small.push([target.outerHTML.slice(0, 80), width, height]);
+  }
+  return small;
+}"""
+WIDER_THAN_THE_SCREEN = """() => {
+  const width = document.documentElement.clientWidth;
+  if (document.documentElement.scrollWidth <= width) return [];
+  const all = [...document.body.querySelectorAll("*")].filter((one) => one.getBoundingClientRect().right > width + 1);
+  return ["scrolls", ...all.map((one) => one.outerHTML.slice(0, 80))];
+}"""
+
+
+def unfold(page: Page) -> None:
+    page.evaluate("() => { for (const part of document.querySelectorAll('details')) part.open = true; }")
+
+
+def violations(page: Page) -> list[tuple[str, str, list[str]]]:
+    """What axe-core finds wrong: rule, help, and the elements."""
+    page.evaluate(AXE.read_text(encoding="utf-8"))
+    options = {"runOnly": {"type": "tag", "values": TAGS}, "resultTypes": ["violations"]}
+    found: dict[str, Any] = page.evaluate("(options) => axe.run(document, options)", options)
+    return [(one["id"], one["help"], [node["html"][:120] for node in one["nodes"]]) for one in found["violations"]]
+
+
+def with_everything_waiting(page: Page, line: Line) -> None:
+    """Fill the box of waiting acts with one of each: refused, on its way, and an answer."""
+    line.instead = Reply(422, '{"state": "refused", "why": "the part is unknown"}', "application/json")
+    press(page, "fit", FLUID)
+    expect(waiting(page).locator(".refused")).to_have_count(1)
+    line.instead = None
+    press(page, "fit", GASKET)
+    expect(answers(page)).to_have_count(1)
+    line.dead = True
+    form(page, "minus", GASKET).evaluate("(form) => { form.requestSubmit(); }")
+    expect(waiting(page)).to_contain_text("1 act waiting")
+
+
+@pytest.mark.slow
+@EVERY_PAGE
+def test_no_fault_of_accessibility_is_found_in_the_light_or_the_dark(phone: Page, address: str, pictures: Path) -> None:
+    phone.goto(address)
+    for scheme in ("light", "dark"):
+        phone.emulate_media(color_scheme=scheme)
+        name = re.sub(r"\W+", "-", address).strip("-") or "today"
+        phone.screenshot(path=pictures / f"{name}-{scheme}.png", full_page=True)
+        unfold(phone)
+        assert violations(phone) == [], scheme
+
+
+@pytest.mark.slow
+def test_no_fault_of_accessibility_is_found_in_what_waits(phone: Page, line: Line, pictures: Path) -> None:
+    phone.goto(PAGES["job"])
+    with_everything_waiting(phone, line)
+    for scheme in ("light", "dark"):
+        phone.emulate_media(color_scheme=scheme)
+        phone.screenshot(path=pictures / f"waiting-{scheme}.png")
+        assert violations(phone) == [], scheme
+    assert (phone.evaluate(SMALL_TEXT), phone.evaluate(SMALL_TARGETS)) == ([], [])
+
+
+@pytest.mark.slow
+def test_the_page_that_pairs_has_no_fault_either(new_phone: Callable[..., BrowserContext], pictures: Path) -> None:
+    page = new_phone(paired=False).new_page()
+    page.goto("/")
+    expect(page).to_have_url(re.compile(r"/pair$"))
+    page.screenshot(path=pictures / "pair.png", full_page=True)
+    assert violations(page) == []
+    assert (page.evaluate(SMALL_TEXT), page.evaluate(SMALL_TARGETS)) == ([], [])
+
+
+@EVERY_PAGE
+def test_targets_are_large_text_can_be_read_and_nothing_scrolls_sideways(
+    new_phone: Callable[..., BrowserContext], address: str, pictures: Path
+) -> None:
+    page = new_phone().new_page()
+    page.goto(address)
+    unfold(page)
+    assert page.evaluate(SMALL_TARGETS) == []
+    assert page.evaluate(SMALL_TEXT) == []
+    for width, height in ((390, 844), (1280, 800), (640, 400), (320, 640)):
+        page.set_viewport_size({"width": width, "height": height})
+        assert page.evaluate(WIDER_THAN_THE_SCREEN) == [], width
+    page.set_viewport_size({"width": 390, "height": 844})
+    page.evaluate("() => { document.documentElement.style.fontSize = '200%'; }")
+    assert page.evaluate(WIDER_THAN_THE_SCREEN) == [], "letters at twice the size"
+
+
+def test_nothing_moves_under_the_thumb_when_an_act_is_answered(
+    new_phone: Callable[..., BrowserContext],
+) -> None:
+    page = new_phone().new_page()
+    page.goto(PAGES["job"])
+    heading, button = page.get_by_role("heading", level=1), form(page, "fit", GASKET).get_by_role("button").first
+    button.scroll_into_view_if_needed()
+    before = heading.bounding_box(), button.bounding_box()
+    press(page, "fit", GASKET)
+    assert (heading.bounding_box(), button.bounding_box()) == before
+    expect(answers(page)).to_have_count(1)
+    assert (heading.bounding_box(), button.bounding_box()) == before
+    expect(figure(page, GASKET, f"on {JOB}")).to_have_attribute("data-qty", "1")
+    assert button.bounding_box() == pytest.approx(before[1], abs=1)
+
+
+def test_letters_and_paper_change_places_in_the_dark(new_phone: Callable[..., BrowserContext]) -> None:
+    def brightness(scheme: str) -> list[float]:
+        page = new_phone(color_scheme=scheme).new_page()
+        page.goto("/")
+        read = "() => ['backgroundColor', 'color'].map((name) => getComputedStyle(document.body)[name])"
+        return [sum(map(float, re.findall(r"[\d.]+", color)[:3])) for color in page.evaluate(read)]
+
+    (paper, ink), (dark_paper, light_ink) = brightness("light"), brightness("dark")
+    assert paper > ink
+    assert dark_paper < light_ink
+
+
+def test_a_part_is_fitted_and_taken_back_with_the_keyboard_alone(new_phone: Callable[..., BrowserContext]) -> None:
+    page = new_phone().new_page()
+    page.goto("/")
+    tab_to(page, lambda element: JOB in element["text"])
+    page.keyboard.press("Enter")
+    expect(page).to_have_url(re.compile(JOB))
+    tab_to(page, lambda element: element["name"].endswith("fit 1 x vaporiser gasket"))
+    page.keyboard.press("Enter")
+    expect(answers(page)).to_contain_text(GASKET)
+    expect(figure(page, GASKET, f"on {JOB}")).to_have_attribute("data-qty", "1")
+    assert "vaporiser gasket" in focused(page)["name"]
+    tab_to(page, lambda element: element["text"] == "Undo")
+    page.keyboard.press("Enter")
+    expect(figure(page, GASKET, f"on {JOB}")).to_have_attribute("data-qty", "0")
+
+
+def focused(page: Page) -> dict[str, str]:
+    """What has the focus: its words, its name, and whether the eye can see that it has."""
+    found: dict[str, str] = page.evaluate("""() => {
+        const one = document.activeElement;
+        const { outlineStyle, outlineWidth } = getComputedStyle(one);
+        const seen = outlineStyle !== "none" && parseFloat(outlineWidth) >= 2 ? "yes" : "";
+        return { text: one.textContent.trim(), name: one.getAttribute("aria-label") ?? "", seen, tag: one.tagName };
+    }""")
+    return found
+
+
+def tab_to(page: Page, wanted: Callable[[dict[str, str]], bool]) -> None:
+    """Press Tab until the wanted element has the focus; on the way every stop can be seen."""
+    for _ in range(120):
+        page.keyboard.press("Tab")
+        element = focused(page)
+        if element["tag"] != "BODY":
+            assert element["seen"], element
+            if wanted(element):
+                return
+    pytest.fail("Tab never came to it")

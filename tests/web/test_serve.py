@@ -1,0 +1,125 @@
+"""`vanstock serve` as a process of its own, and `vanstock device`: what they print, and that they answer."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from http.client import HTTPConnection
+from pathlib import Path
+
+import pytest
+
+from tests.web.conftest import Firm
+
+ROOT = Path(__file__).parents[2]
+
+
+def vanstock(firm: Firm, *words: str) -> subprocess.CompletedProcess[str]:
+    line = [sys.executable, "-m", "vanstock", "--ledger", str(firm.ledger), *words]
+    return subprocess.run(line, cwd=ROOT, capture_output=True, text=True, check=False)
+
+
+def free_port() -> int:
+    with socket.socket() as found:
+        found.bind(("127.0.0.1", 0))
+        return int(found.getsockname()[1])
+
+
+class Running:
+    """A server, its port, and what it has printed so far."""
+
+    def __init__(self, firm: Firm, out: Path) -> None:
+        self.port, self.out = free_port(), out
+        words = ["--now", "2027-03-01T07:30", "serve", "--host", "127.0.0.1", "--port", str(self.port)]
+        line = [sys.executable, "-m", "vanstock", "--ledger", str(firm.ledger), *words, "--name", "van.test"]
+        with out.open("w") as file:
+            self.process = subprocess.Popen(line, cwd=ROOT, stdout=file, stderr=file, env={**os.environ, "TZ": "UTC"})
+        for _ in range(200):
+            try:
+                self.get("/pair")
+                return
+            except OSError:
+                time.sleep(0.1)
+        pytest.fail(f"the server did not start: {self.printed}")
+
+    @property
+    def printed(self) -> str:
+        return self.out.read_text()
+
+    def get(self, path: str, host: str = "") -> tuple[int, str]:
+        line = HTTPConnection("127.0.0.1", self.port, timeout=10)
+        line.request("GET", path, headers={"Host": host or f"van.test:{self.port}"})
+        answer = line.getresponse()
+        text = answer.read().decode() + str(answer.headers)
+        line.close()
+        return answer.status, text
+
+
+@pytest.fixture
+def running(firm: Firm, tmp_path: Path) -> Iterator[Running]:
+    server = Running(firm, tmp_path / "printed")
+    yield server
+    server.process.terminate()
+    server.process.wait(10)
+
+
+@pytest.mark.slow
+def test_serve_prints_an_address_and_a_code_that_pairs_over_a_real_line(firm: Firm, running: Running) -> None:
+    assert f"serving at http://van.test:{running.port}\n" in running.printed
+    code = re.search(r"with the code ([0-9A-Z]{4}-[0-9A-Z]{4}):", running.printed)
+    assert code
+    assert running.get("/")[0] == 303
+    assert running.get("/pair", host=f"localhost:{running.port}")[0] == 200
+    assert running.get("/pair", host="evil.test")[0] == 421
+    home = f"http://127.0.0.1:{running.port}"
+    request = urllib.request.Request(f"{home}/pair", data=f"code={code[1]}&name=Kim".encode(), headers={"Origin": home})
+    opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
+    with opener.open(request, timeout=20) as page:
+        assert b"J1" in page.read()
+    assert "paired: Kim" in running.printed
+    assert running.printed.count(code[1]) == 1
+
+
+@pytest.mark.slow
+def test_the_server_says_neither_what_it_is_nor_who_asked(running: Running) -> None:
+    _, text = running.get("/pair?code=SECRET12")
+    assert "uvicorn" not in text.lower()
+    assert "SECRET12" not in running.printed
+
+
+@pytest.mark.slow
+def test_a_port_in_use_is_told_in_one_line(firm: Firm, running: Running) -> None:
+    said = vanstock(firm, "serve", "--host", "127.0.0.1", "--port", str(running.port))
+    assert said.returncode == 1
+    assert said.stderr.startswith(f"vanstock: cannot listen at 127.0.0.1 port {running.port}")
+    assert said.stdout == ""
+
+
+def test_devices_are_listed_added_and_taken_off(firm: Firm) -> None:
+    assert "no phone is paired" in vanstock(firm, "device").stdout
+    code = vanstock(firm, "device", "add").stdout[:9]
+    assert firm.devices.pair(code, "Kim's phone")
+    assert "Kim's phone" in vanstock(firm, "device").stdout
+    document = json.loads(vanstock(firm, "device", "--json").stdout)
+    assert [set(row) for row in document["devices"]] == [{"device", "paired", "last_seen"}]
+    assert vanstock(firm, "device", "revoke", "kim's phone").stdout == "kim's phone is no longer paired\n"
+    again = vanstock(firm, "device", "revoke", "Kim's phone")
+    assert again.returncode == 1
+    assert again.stderr == 'vanstock: no device "Kim\'s phone" is paired: there is none\n'
+
+
+@pytest.mark.parametrize(
+    "words", [["--name", "a b"], ["--certificate", "x.pem"], ["--certificate", "x.pem", "--key", "x.pem"]]
+)
+def test_what_serve_cannot_do_is_told_in_one_line(firm: Firm, words: list[str]) -> None:
+    said = vanstock(firm, "serve", *words)
+    assert (said.returncode, said.stdout) == (1, "")
+    assert said.stderr.startswith("vanstock: ")
+    assert said.stderr.count("\n") == 1

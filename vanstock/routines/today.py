@@ -1,0 +1,81 @@
+"""A person's day: which day and jobs to show, the last act done on a device, and whether anything changed since.
+
+The load-out itself is the morning's (see `morning`). Called by the phone face, which keeps what it has worked out
+until the ledger changes.
+"""
+
+from __future__ import annotations
+
+from datetime import date, datetime, timedelta
+from typing import NamedTuple
+
+from vanstock.ledger import catalogue, reading
+from vanstock.ledger.file import change_count
+from vanstock.model import Job, Part, PastEntry
+from vanstock.routines.morning import load_out_day
+from vanstock.routines.session import Session
+
+UNDO_MINUTES = 15
+_LOOKED_THROUGH = 30
+
+
+class State(NamedTuple):
+    """What a load-out depends on: the ledger as it is, and the quarter of an hour, since cut-offs pass."""
+
+    ledger: tuple[int, int, int]
+    quarter: str
+
+
+def state_of(session: Session) -> State:
+    """What has to be the same for something worked out earlier to hold still."""
+    quarter = session.now.replace(minute=session.now.minute // 15 * 15)
+    return State(change_count(session.path), f"{quarter:%Y-%m-%dT%H:%M}")
+
+
+def after_keeping(before: State, now: State) -> State:
+    """The state to keep something under that was worked out at `before` and then noted down in one transaction of its
+    own: the new one when nobody else wrote meanwhile."""
+    (*file, count), (*file_now, count_now) = before.ledger, now.ledger
+    alone = file == file_now and count_now - count == 1
+    return State(now.ledger, before.quarter) if alone else before
+
+
+def day_to_show(session: Session) -> date:
+    """Today while a job of today is booked, else the day of the load-out."""
+    return session.today if any(j.status == "booked" for j in _jobs_on(session, session.today)) else _next(session)
+
+
+def _next(session: Session) -> date:
+    return load_out_day(session)
+
+
+def _jobs_on(session: Session, day: date) -> list[Job]:
+    return reading.jobs_between(session.ledger, day, day)
+
+
+def done_on(session: Session, day: date, *, van: str) -> list[Job]:
+    """The finished jobs of a van on a day, in time order."""
+    return [job for job in _jobs_on(session, day) if job.status == "done" and job.van == van]
+
+
+def vans(session: Session) -> list[str]:
+    """The names of the vans."""
+    return [place.place for place in catalogue.places(session.ledger, "van")]
+
+
+def last_act(session: Session) -> PastEntry | None:
+    """The newest entry made on the session's device, while it is fresh and stands; no undoing is one."""
+    oldest = session.now.astimezone() - timedelta(minutes=UNDO_MINUTES)
+    for entry in reading.newest_by(session.ledger, session.device, _LOOKED_THROUGH):
+        if entry.kind == "undone" or datetime.fromisoformat(entry.at) < oldest:
+            continue
+        past = reading.lines_of(session.ledger, entry)
+        if not past.undone_by:
+            return past
+    return None
+
+
+def parts_in(session: Session, past: PastEntry) -> dict[str, Part]:
+    """The parts that an entry names."""
+    named = {line.part for line in past.movements} | {row[1] for row in past.missed} | {row[0] for row in past.counted}
+    return {name: part for name in named if (part := catalogue.part_by_number(session.ledger, name))}

@@ -1,0 +1,26 @@
+"""The phone face: the same routines and the same words as the terminal, as pages for a phone under a car.
+
+Not the rules (see `routines`) and no arithmetic: parse a form, call one routine, show. Called by `cli.serve`.
+
+The contract between the pages and static/queue.js:
+
+- Every act is `<form method="post" action="/act" data-act data-said="...">`: the words say what will be recorded.
+- Its hidden fields are `id` (of the entry; the script puts its own), `act` and the fields of that act:
+    fit       job part qty [with=1] [place]     missed    job part qty
+    minus     job part (undo of the last fit or miss of the part on the job, found when it is recorded)
+    undo      entry                             load      part qty place van
+    load-all  lines (JSON: [[part, qty, place], ...]) van date
+    finish    job                               reading   job kind value unit [after=1]
+    count     part qty place [reason]           receive   order
+  `qty` is a plain decimal in the part's unit unless a person typed it.
+- The script sends the same fields, and `made` (the local time of the act, ISO 8601), as
+  application/x-www-form-urlencoded with `Accept: application/json`. The answers:
+    200 {"state": "done", "said": ..., "entry": ..., "undo": true}
+    409, 413, 415 or 422 {"state": "refused", "why": ...}: not recorded, and will not be by trying again
+    401 {"state": "unpaired"}; 403: from another page than ours; 5xx or no answer: keep it and try again.
+  The same id again gets the same answer.
+- A number that waiting acts change stands in an element with data-qty-part, data-qty (in the part's unit),
+  data-unit-step, and data-place: what lies in a van or store of that name, or `on JOB` for what is fitted on it.
+- A form with data-find="/find?job=J0001" looks parts up as they are typed in its field `q`: the address answers
+  {"parts": [...]}, or, for `Accept: text/html`, the cards themselves to put into the element #found.
+"""

@@ -1,0 +1,117 @@
+"""POST /act: one act from a phone, recorded once however often it is sent, and answered in words or by a page.
+
+Which act does what is in `acts`. A refusal says that trying again will not help; anything that may pass is 503, so that
+the phone keeps the act.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from urllib.parse import urlsplit
+
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import JSONResponse, RedirectResponse, Response
+
+from vanstock.errors import BadValue, EntryConflict, LedgerUnusable, VanstockError
+from vanstock.web.acts import ACTS, NEEDED
+from vanstock.web.copying import daily_copy
+from vanstock.web.desk import Answer, Desk
+from vanstock.web.guard import wants_json
+from vanstock.web.render import fields_of
+
+OLDEST = timedelta(days=14)
+_ID = re.compile(r"[0-9A-Za-z-]{8,64}")
+_PATH = re.compile(r"/(?!/)[0-9A-Za-z._~%!$&'()*+,;=:@/-]*")
+_WORD = re.compile(r"[0-9A-Za-z._~%=+-]+")
+_LONGEST = 300
+_LONGEST_LIST = 40_000
+_STATUS = {"done": 200, "conflict": 409, "refused": 422, "later": 503}
+
+
+class Acting:
+    """The acts of a desk."""
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk = desk
+
+    async def act(self, request: Request) -> Response:
+        """Record one act, and answer the script or lead back to the page it came from."""
+        try:
+            fields = await fields_of(request)
+        except HTTPException as wrong:
+            answer = Answer("refused", str(wrong.detail))
+            fields = {}
+        else:
+            answer = await run_in_threadpool(self.answer, request.scope["device"], fields)
+        if wants_json(request):
+            return JSONResponse(_document(answer), _STATUS[answer.state])
+        if answer.state == "done" and self.desk.answer_to(request.scope["device"], answer.entry):
+            # The browser's own form sent twice, or sent again from an older page: a person has to see which it was.
+            answer = answer._replace(words=f"{answer.words}\nnote: sent twice and recorded once")
+        self.desk.answered(request.scope["device"], fields.get("id", ""), answer)
+        return RedirectResponse(_back(request, fields.get("id", "")), 303)
+
+    def answer(self, device: str, fields: Mapping[str, str]) -> Answer:
+        """Record the act that the fields ask for."""
+        entry_id = fields.get("id", "")
+        try:
+            act = _checked(fields, entry_id)
+            with self.desk.session(device, at=self._made(fields.get("made", ""))) as session:
+                words = ACTS[act](session, fields, entry_id)
+                told = daily_copy(session)
+        except EntryConflict as conflict:
+            return Answer("conflict", str(conflict))
+        except LedgerUnusable as trouble:
+            self.desk.tell(f"{device}: not recorded yet: {trouble}")
+            return Answer("later", str(trouble))
+        except VanstockError as mistake:
+            return Answer("refused", str(mistake))
+        for line in (f"{device}: {words}", *told):
+            self.desk.tell(line)
+        return Answer("done", words, entry_id)
+
+    def _made(self, text: str) -> datetime | None:
+        """When the act was made, by the phone; None when it did not say, or what it says cannot be."""
+        try:
+            made = datetime.fromisoformat(text)
+            made = made.astimezone().replace(tzinfo=None) if made.tzinfo else made
+        except (ValueError, OverflowError, OSError):
+            return None
+        now = self.desk.now or datetime.now().astimezone().replace(tzinfo=None)
+        return made if now - OLDEST <= made <= now else None
+
+
+def _checked(fields: Mapping[str, str], entry_id: str) -> str:
+    act = fields.get("act", "")
+    if act not in ACTS:
+        raise BadValue(f"{act[:40]!r} is no act: open the page again")
+    if not _ID.fullmatch(entry_id):
+        raise BadValue("the act has no id: open the page again")
+    for name in NEEDED[act]:
+        if not fields.get(name, "").strip():
+            raise BadValue(f"{name} is missing: fill it in")
+    for name, value in fields.items():
+        if len(value) > (_LONGEST_LIST if name == "lines" else _LONGEST):
+            raise BadValue(f"{name[:40]} is too long")
+    return act
+
+
+def _document(answer: Answer) -> dict[str, object]:
+    if answer.state == "done":
+        return {"state": "done", "said": answer.words, "entry": answer.entry, "undo": True}
+    return {"state": "later" if answer.state == "later" else "refused", "why": answer.words}
+
+
+def _back(request: Request, entry_id: str) -> str:
+    """The page that the form was on, by the browser's word, as a path of ours and nothing else."""
+    came = urlsplit(request.headers.get("referer", ""))
+    own = came.netloc.lower() == request.headers.get("host", "").lower() and bool(_PATH.fullmatch(came.path))
+    path = came.path if own and came.path != "/act" else "/"
+    kept = [word for word in came.query.split("&") if own and _WORD.fullmatch(word) and word[:7] != "answer="]
+    answer = [f"answer={entry_id}"] if _ID.fullmatch(entry_id) else []
+    query = "&".join([*kept, *answer])
+    return f"{path}?{query}" if query else path

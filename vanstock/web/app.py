@@ -1,0 +1,87 @@
+"""The application: which address leads where, and how a mistake is shown. Called by `cli.serve` and the tests."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+from starlette.types import ASGIApp
+
+from vanstock.errors import LedgerUnusable, NotFound, VanstockError
+from vanstock.web.acting import Acting
+from vanstock.web.desk import Desk
+from vanstock.web.guard import BODY_BYTES, Guard, wants_json
+from vanstock.web.jobpage import JobPage
+from vanstock.web.pages import DayPages
+from vanstock.web.pairing import Pairing
+from vanstock.web.render import page
+from vanstock.web.stockpage import StockPages
+from vanstock.web.weekpage import WeekPage
+
+_TYPES = {".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml", ".png": "image/png",
+          ".webmanifest": "application/manifest+json"}  # fmt: skip
+
+
+def create_app(desk: Desk) -> ASGIApp:
+    """The phone face of one desk, behind its door."""
+    pairing, day, job, stock = Pairing(desk), DayPages(desk), JobPage(desk), StockPages(desk)
+    routes = [
+        Route("/", day.today),
+        Route("/load", day.load),
+        Route("/job/{job:path}", job.show),
+        Route("/find", job.find),
+        Route("/stock", stock.stock),
+        Route("/history/{name:path}", stock.history),
+        Route("/week", WeekPage(desk).show),
+        Route("/act", Acting(desk).act, methods=["POST"]),
+        Route("/pair", pairing.show),
+        Route("/pair", pairing.pair, methods=["POST"]),
+        Route("/static/{name}", static),
+        Route("/sw.js", worker),
+    ]
+    handlers = {VanstockError: _mistake, HTTPException: _not_so, Exception: _bug}
+    inner = Starlette(routes=routes, exception_handlers=handlers, max_body_size=BODY_BYTES)
+    return Guard(inner, desk)
+
+
+async def static(request: Request) -> Response:
+    """A file of ours by its name; there are no folders, so that no path leads out."""
+    return _file(request.path_params["name"])
+
+
+async def worker(_: Request) -> Response:
+    """The service worker, from the top, so that it may serve every page."""
+    return _file("sw.js")
+
+
+def _file(name: str) -> Response:
+    known = {file.name: file for file in files("vanstock.web").joinpath("static").iterdir() if file.is_file()}
+    kind = _TYPES.get(name[name.rfind(".") :])
+    if name not in known or kind is None:
+        raise HTTPException(404)
+    return Response(known[name].read_bytes(), media_type=kind)
+
+
+async def _mistake(request: Request, error: Exception) -> Response:
+    status = 503 if isinstance(error, LedgerUnusable) else 404 if isinstance(error, NotFound) else 422
+    return _told(request, status, str(error))
+
+
+async def _not_so(request: Request, error: Exception) -> Response:
+    status = error.status_code if isinstance(error, HTTPException) else 400
+    words = {404: "There is no such page.", 405: "This cannot be done here.", 413: "That is too much to send."}
+    return _told(request, status, words.get(status, "That request cannot be understood."))
+
+
+async def _bug(request: Request, _: Exception) -> Response:
+    return _told(request, 500, "Something is wrong in vanstock itself; what you did is not recorded yet.")
+
+
+def _told(request: Request, status: int, words: str) -> Response:
+    if wants_json(request):
+        return JSONResponse({"state": "later" if status >= 500 else "refused", "why": words}, status)
+    return page(request, "told", {"words": words}, status=status)

@@ -1,0 +1,64 @@
+"""Pages from templates, and forms into plain words: what every page of the phone face shares."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Mapping
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import HTMLResponse
+
+from vanstock.quantity import format_money, format_qty, show_qty
+from vanstock.routines.wording import percent
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+_SPACES = dict.fromkeys((0x9, 0xA, 0xD, 0xA0, 0x1680, *range(0x2000, 0x200B), 0x202F, 0x205F, 0x3000), " ")
+_MOST_FIELDS = 40
+
+
+@cache
+def environment() -> Environment:
+    """The templates, everything in them escaped."""
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    made = Environment(
+        loader=PackageLoader("vanstock.web"), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
+        lstrip_blocks=True, auto_reload=False,
+    )  # fmt: skip
+    made.filters |= {"percent": percent, "money": format_money, "add": _added}
+    made.globals |= {"new_id": new_id, "show_qty": show_qty, "format_qty": format_qty}
+    return made
+
+
+def _added(fields: Mapping[str, str], wanted: bool, name: str, value: str) -> Mapping[str, str]:
+    """The fields of a form with one more, where it is wanted."""
+    return {**fields, name: value} if wanted else fields
+
+
+def new_id() -> str:
+    """A fresh entry id, for a form that is sent without the script."""
+    return secrets.token_hex(16)
+
+
+def page(request: Request, name: str, context: Mapping[str, Any], *, status: int = 200) -> HTMLResponse:
+    """A page from its template, which also knows where it is."""
+    template = environment().get_template(f"{name}.html.j2")
+    here = request.url.path + (f"?{request.url.query}" if request.url.query else "")
+    device = request.scope.get("device")
+    return HTMLResponse(template.render({"here": here, "device": device, "top": None, **context}), status)
+
+
+async def fields_of(request: Request) -> dict[str, str]:
+    """The fields of a form, one value each, every kind of space a plain one; raises `HTTPException` for what cannot
+    have been typed into it."""
+    form = await request.form(max_files=0, max_fields=_MOST_FIELDS)
+    fields = {name: str(value).translate(_SPACES) for name, value in form.multi_items()}
+    for name, value in fields.items():
+        if not (name + value).isprintable():
+            raise HTTPException(422, f"{name[:20]!r} holds a character that cannot be printed: type it without")
+    return fields

@@ -1,0 +1,51 @@
+"""The top of every page: what the last act was answered, and the last act of this phone with its Undo."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from starlette.requests import Request
+
+from vanstock.quantity import show_qty
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from vanstock.model import Part, PastEntry
+    from vanstock.routines.session import Session
+    from vanstock.web.desk import Desk
+
+
+class Top(NamedTuple):
+    """The answer to the act just sent (its state and lines), and the line of the last act with its entry's id."""
+
+    state: str = ""
+    lines: tuple[str, ...] = ()
+    last: str = ""
+    entry: str = ""
+
+
+def top_of(desk: Desk, request: Request, session: Session) -> Top:
+    """What stands at the top of the page that a request asks for."""
+    from vanstock.routines.today import last_act, parts_in
+
+    answer = desk.answer_to(session.device, request.query_params.get("answer", ""))
+    past = last_act(session)
+    line = f"{past.entry.at[11:16]} {what_it_did(past, parts_in(session, past))}" if past else ""
+    state, lines = (answer.state, tuple(answer.words.split("\n"))) if answer else ("", ())
+    return Top(state, lines, line, past.entry.id if past else "")
+
+
+def what_it_did(past: PastEntry, parts: Mapping[str, Part]) -> str:
+    """An entry in a line: its kind, and what it moved, missed, counted or booked."""
+    moved = [
+        f"{show_qty(line.qty, parts[line.part].unit)} x {parts[line.part].description or line.part}"
+        for line in past.movements
+        if line.qty and not past.counted
+    ]
+    missed = [f"{show_qty(qty, parts[part].unit)} x {parts[part].description or part}" for _, part, qty in past.missed]
+    counted = [f"{show_qty(qty, parts[part].unit)} x {part} in {place}" for part, place, qty in past.counted]
+    jobs = sorted({line.job for line in past.movements if line.job} | {row[0] for row in past.missed})
+    booked = [f"{job.job}: {job.readings}" if past.entry.kind == "read" else job.job for job in past.bookings]
+    on = [f"on {', '.join(jobs)}"] if jobs else booked
+    return " ".join([past.entry.kind, "; ".join([*counted, *moved, *missed]), *on]).replace("  ", " ")
