@@ -62,3 +62,8 @@ def test_machines_read_orders_and_goods_in_as_decimals(vanstock: Run) -> None:
 
 def test_the_orders_that_would_be_drafted_fit_eighty_columns(vanstock: Run) -> None:
     fits(vanstock("order").out)
+
+
+def test_a_part_named_twice_for_one_option_is_refused(vanstock: Run) -> None:
+    said = vanstock("receive O0001 --came GKT-1=1 --came GKT-1=2")
+    assert (said.code, said.err) == (1, "vanstock: --came names GKT-1 twice: say it once\n")

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from vanstock.model import Catalogue, FinishedJob, Fits, GoesWith, Part
 from vanstock.needs.levels import HALF_LIFE_DAYS
-from vanstock.needs.mapping import SHARE_WORTH, PartMap
+from vanstock.needs.mapping import MOST_WAYS, SHARE_WORTH, PartMap
 
 TODAY = date(2027, 3, 1)
 
@@ -269,3 +269,20 @@ def test_both_parts_chosen_for_one_component_leave_it_open_and_an_old_number_wit
 def test_a_chosen_number_that_is_not_in_the_catalogue_is_passed_over() -> None:
     parts = split_map()
     assert parts.for_component("KRB", "vaporiser", chosen=("GONE",)) == parts.for_component("KRB", "vaporiser")
+
+
+def test_of_very_many_ways_a_few_are_gone_through_that_keep_every_share_and_every_pair() -> None:
+    """Six components with three numbers each come out in 729 ways."""
+    shares = (0.5, 0.3, 0.2)
+    names = [f"c{place}" for place in range(6)]
+    parts = [Part(f"{name}-{number}", component=name) for name in names for number in range(3)]
+    fits = [Fits("AAA", f"{name}-{number}", shares[number]) for name in names for number in range(3)]
+    known = part_map(parts, fits)
+    ways = known.variants(dict.fromkeys(names, 1), known.served("AAA", names))
+    assert len(ways) == MOST_WAYS
+    assert sum(probability for probability, _ in ways) == pytest.approx(1)
+    for name in names:
+        for number, share in enumerate(shares):
+            assert sum(p for p, need in ways if f"{name}-{number}" in need) == pytest.approx(share, abs=0.04)
+    both = sum(p for p, need in ways if "c0-0" in need and "c1-0" in need)
+    assert both == pytest.approx(0.25, abs=0.06)

@@ -265,3 +265,15 @@ def test_an_order_of_which_nothing_good_came_is_cancelled(session: Session) -> N
     number = sent(session, {"VAP-2": 1})
     receive(session, number, Came(damaged={"VAP-2": "1"}, rest="cancel"))
     assert shown(session, number) == "cancelled"
+
+
+def test_carriage_with_no_sound_goods_is_refused_and_a_day_past_is_no_day_to_expect_the_rest_on(
+    session: Session,
+) -> None:
+    number = sent(session)
+    nothing = Came({"GKT-1": "4", "VAP-2": "0"}, damaged={"GKT-1": "4"}, carriage=600, rest="cancel")
+    with pytest.raises(BadValue, match=r"carriage of 6\.00 has no sound goods to be shared over"):
+        receive(session, number, nothing)
+    with pytest.raises(BadValue, match="--expected 2020-01-01 is past"):
+        receive(session, number, Came({"GKT-1": "1"}, expected="2020-01-01"))
+    assert amounts(session, number) == {"GKT-1": (4, 0, 0, 4), "VAP-2": (2, 0, 0, 2)}

@@ -93,12 +93,14 @@ def _look(amounts: Sequence[str], drop: Sequence[str], which: tuple[str, str], f
 
 
 def pairs(option: str, typed: Sequence[str] | None) -> dict[str, str]:
-    """PART=VALUE as typed, by part; raises `BadValue`."""
-    found = {}
+    """PART=VALUE as typed, by part; raises `BadValue`, for a part named twice too."""
+    found: dict[str, str] = {}
     for one in typed or ():
         part, equals, value = one.partition("=")
         if not equals or not part.strip() or not value.strip():
             raise BadValue(f"{option} {one!r} cannot be read: write it like {option} GK-KRA-011-A=2")
+        if part.strip() in found:
+            raise BadValue(f"{option} names {part.strip()} twice: say it once")
         found[part.strip()] = value.strip()
     return found
 
@@ -167,7 +169,7 @@ def list_(
     if not found:
         say("no orders" if everything else "nothing is on order")
         return
-    amounts = (figure("lines"), figure("to come"), Column("expected"))
+    amounts = (figure("lines"), figure("open"), Column("expected"))
     table((Column("order"), Column("supplier"), Column("state"), *amounts), [
         (one.order_no, one.supplier, one.shown, str(len(one.lines)), str(sum(line.to_come > 0 for line in one.lines)),
          one.expected + (" overdue" if late[one.order_no] else ""))

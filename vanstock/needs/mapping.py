@@ -10,6 +10,8 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from itertools import accumulate
+from math import prod, sqrt
 
 from vanstock.model import EVERY_FAMILY, Catalogue, FinishedJob, stock_groups
 from vanstock.needs.levels import HALF_LIFE_DAYS
@@ -18,7 +20,12 @@ from vanstock.quantity import unit
 
 SHARE_WORTH = 10.0
 """How many jobs the shares of the fits table are worth beside the parts that a family's jobs took."""
+MOST_WAYS = 64
+"""Ways in which a need becomes part numbers that are gone through one by one; five numbers for each of three components
+make more already."""
+_PRIMES = (2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43, 47)
 Need = dict[str, int]
+Choices = tuple[tuple[float, str], ...]
 Variants = list[tuple[float, Need]]
 Served = Mapping[str, tuple[tuple[float, str], ...]]
 """The (share, group) pairs that serve each component."""
@@ -78,7 +85,8 @@ class PartMap:
         return {component: self.for_component(family, component, chosen=chosen) for component in components}
 
     def variants(self, components: Mapping[str, int], served: Served) -> Variants:
-        """Every way that so much of each component becomes part numbers, with its probability.
+        """Every way that so much of each component becomes part numbers, with its probability; of very many ways
+        `MOST_WAYS`, evenly spread.
 
         Components that no part of the family serves drop out: the family has none.
         """
@@ -91,6 +99,8 @@ class PartMap:
                 certain[group] = certain.get(group, 0) + qty
             elif choices:
                 split.append((choices, qty))
+        if prod(len(choices) for choices, _ in split) > MOST_WAYS:
+            return [(1 / MOST_WAYS, self.with_riders(_way(i, certain, split))) for i in range(MOST_WAYS)]
         found: Variants = [(1.0, certain)]
         for choices, qty in split:
             found = [(p * share, _plus(need, group, qty)) for p, need in found for share, group in choices]
@@ -138,6 +148,18 @@ def _borne_out(listed: Sequence[tuple[float, str]], seen: Mapping[str, float]) -
     """The shares of the parts listed for one place, leaning on the table; what is not listed does not count."""
     total = sum(seen.get(group, 0.0) for _, group in listed)
     return tuple((shrunken(seen.get(group, 0.0), total, share, SHARE_WORTH), group) for share, group in listed)
+
+
+def _way(number: int, certain: Need, split: Sequence[tuple[Choices, int]]) -> Need:
+    """One of `MOST_WAYS` ways: in turn, as multiples of irrational numbers fall between 0 and 1, which they do evenly
+    and not together (Weyl, Mathematische Annalen 77, 1916)."""
+    need = certain
+    for place, (choices, qty) in enumerate(split):
+        at = (number + 0.5) * sqrt(_PRIMES[place % len(_PRIMES)]) % 1.0
+        edges = accumulate(share for share, _ in choices)
+        group = next((group for edge, (_, group) in zip(edges, choices, strict=True) if at < edge), choices[-1][1])
+        need = _plus(need, group, qty)
+    return need
 
 
 def _plus(need: Need, group: str, qty: int) -> Need:

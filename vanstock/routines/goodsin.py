@@ -180,6 +180,9 @@ def _lines(session: Session, order: OrderState, rows: list[_Planned], where: tup
     """The movements: goods at their price with their share of the carriage."""
     came, place = where
     good = [row for row in rows if row.good]
+    if came.carriage and not good:
+        raise BadValue(f"carriage of {format_money(came.carriage)} has no sound goods to be shared over: leave it out, "
+                       "and ask the supplier for it back")  # fmt: skip
     worth = [value_of(row.good, row.part.unit, row.price) for row in good]
     shares = share_carriage(worth, came.carriage)
     return tuple(
@@ -194,6 +197,8 @@ def _rows(session: Session, order: OrderState, rows: list[_Planned], came: Came)
     found: list[Row] = []
     numbers = claim_numbers(session)
     expected = parse_date(came.expected).isoformat() if came.expected else ""
+    if expected and expected < session.today.isoformat():
+        raise BadValue(f"--expected {expected} is past: say when the rest is to come")
     still = 0
     for row in rows:
         over = max(row.good - max(row.line.to_come, 0), 0)

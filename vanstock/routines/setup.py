@@ -17,12 +17,15 @@ from vanstock.exchange.folder import FolderContents, Known, read_folder
 from vanstock.exchange.writing import write_folder
 from vanstock.ledger import catalogue, reading
 from vanstock.ledger.bulk import ImportedFacts, post_import
+from vanstock.ledger.claims import claims
 from vanstock.ledger.entries import CUSTOMER, Counted
 from vanstock.ledger.file import writing
 from vanstock.ledger.forgetting import forgotten_jobs
+from vanstock.ledger.orders import orders
 from vanstock.ledger.valuing import Line
 from vanstock.model import Family, Fits, GoesWith, Job, OpeningStock, Part, Supplier, Used, Usual
 from vanstock.quantity import format_qty
+from vanstock.routines.expiry import aged
 from vanstock.routines.session import Session, refuse_clock_set_back
 from vanstock.routines.settings import with_vat
 
@@ -200,7 +203,8 @@ def _counted_already(session: Session, contents: FolderContents, row: OpeningSto
 
 
 def export_folder(session: Session, folder: Path) -> dict[str, int]:
-    """Write the ledger out as the import folder; how many rows of each file, and "below zero" rows."""
+    """Write the ledger out as the import folder; how many rows of each file, "below zero" rows, and what the folder
+    has no place for: "claims" that are open, "orders" that something is still to come of, parts with "use-by dates"."""
     known = catalogue.read_catalogue(session.ledger)
     contents = FolderContents(
         places=tuple(p for p in catalogue.places(session.ledger) if _DEFAULT_PLACES.get(p.place) != p.kind),
@@ -216,4 +220,9 @@ def export_folder(session: Session, folder: Path) -> dict[str, int]:
     )
     write_folder(folder, contents, known.parts)
     counts = {name: len(getattr(contents, name)) for name in ("parts", "jobs", "used", "stock")}
-    return counts | {"below zero": sum(row.qty < 0 for row in contents.stock)}
+    return counts | {
+        "below zero": sum(row.qty < 0 for row in contents.stock),
+        "claims": sum(not claim.closed for claim in claims(session.ledger)),
+        "orders": len(orders(session.ledger, only_open=True)),
+        "use-by dates": sum(any(lot.use_by for lot in one.remains.lots) for one in aged(session).values()),
+    }
