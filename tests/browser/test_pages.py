@@ -101,6 +101,17 @@ def test_no_fault_of_accessibility_is_found_in_what_waits(phone: Page, line: Lin
 
 
 @pytest.mark.slow
+def test_the_reorder_list_comes_by_itself_when_it_is_worked_out(phone: Page, pictures: Path) -> None:
+    phone.goto("/week")
+    expect(phone.get_by_role("heading", name="To order")).to_be_visible()
+    expect(phone.locator("[data-again]")).to_have_count(0, timeout=40_000)
+    expect(phone.locator("section.card").first).to_contain_text("order by")
+    phone.screenshot(path=pictures / "week-worked-out.png", full_page=True)
+    assert violations(phone) == []
+    assert (phone.evaluate(SMALL_TEXT), phone.evaluate(WIDER_THAN_THE_SCREEN)) == ([], [])
+
+
+@pytest.mark.slow
 def test_the_page_that_pairs_has_no_fault_either(new_phone: Callable[..., BrowserContext], pictures: Path) -> None:
     page = new_phone(paired=False).new_page()
     page.goto("/")
