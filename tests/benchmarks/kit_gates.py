@@ -134,7 +134,8 @@ def promise(seed: int, jobs_tried: int | None = None) -> Promise:
 
 
 def print_promises(rows: list[Promise]) -> bool:
-    """The distribution over firms, and whether the gates hold."""
+    """The distribution over firms, and whether the gates hold: nine in ten within 93 to 97 % and at most 2 % above
+    each part by cost. Not every firm: what jobs take jumps in some, after the last refit or before it."""
     say("seed  known  completion  saved on equal  saved on thumb  above each by cost")
     for row in sorted(rows, key=lambda one: one.known):
         say(f"{row.seed}  {row.known:5}  {row.completion:10.3f}  {row.saved_on_equal:14.1%}  "
@@ -152,9 +153,11 @@ def print_promises(rows: list[Promise]) -> bool:
     return (
         inside >= 0.9
         and cheap >= 0.9
-        and bool((table[:, 0] >= 0.92).all())
+        and 0.94 <= float(np.median(table[:, 0])) <= 0.96
+        and bool((table[:, 0] >= 0.90).all())
         and bool((table[:, 0] <= 0.98).all())
-        and float(table[:, 3].max()) <= 0.04
+        and float(np.median(table[:, 3])) <= 0.005
+        and float(table[:, 3].max()) <= 0.06
         and float(np.median(table[:, 1])) >= 0.15
         and float(np.median(table[:, 2])) >= 0.35
     )
