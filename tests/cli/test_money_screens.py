@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from openpyxl import load_workbook
 
 Run = Callable[..., Any]
 SCREENS = ("value", "value --date 2027-02-28", "value --date 2026-12-31", "value --slow", "year", "year 2026",
@@ -68,6 +69,43 @@ def test_the_year_is_written_to_a_file_and_said(vanstock: Run, tmp_path: Path) -
         assert (tmp_path / name).stat().st_size
     with (tmp_path / "year.csv").open(encoding="utf-8", newline="") as lines:
         assert sum(Decimal(row["closing"]) for row in csv.DictReader(lines)) == Decimal("2144.15")
+
+
+CLAIMED = (
+    (1, "order --supplier PDP --set DS-SKV-010-A=2 --set DS-LUN-030-A=2 --yes"),
+    (1, "order sent O0001"),
+    (3, "receive O0001 --carriage 6.00 --wrong ET-SKV-310-A=ET-KRA-310-A:1 --damaged DS-LUN-030-A=1"
+        " --price DS-SKV-010-A=190"),
+    (4, "goes-back PS-KRA-400-B --job J0781 --warranty"),
+    (5, "goes-back DS-SKV-010-A 1 --order O0001"),
+    (6, "sent-back R0001 R0003 R0005 R0006"),
+    (7, "give-up R0003"),
+    (8, "give-up R0004"),
+    (9, "credited R0005"),
+)  # fmt: skip
+
+
+def test_the_year_shows_what_the_screens_of_claims_said_was_lost_and_credited(vanstock: Run, tmp_path: Path) -> None:
+    """By hand: 1.56 of carriage on the dosing injector, 40.00 and 58.00 are lost, 47.20 came; 191.56 left the store."""
+    said = [vanstock(line, now=f"2027-03-0{day}T10:00").out for day, line in CLAIMED]
+    lost = [Decimal(amount) for out in said[5:8] for amount in re.findall(r"(\S+) (?:is lost|more than will)", out)]
+    assert lost == [Decimal("1.56"), Decimal("40.00"), Decimal("58.00")]
+    shown = vanstock(f"year --file {tmp_path / 'year.xlsx'}", now="2027-03-09T10:00").out
+    assert re.search(r"sent back to suppliers +-191\.56\nwritten off +0\.00\n", shown)
+    assert re.search(r"outside the stock +value\n[- ]+\nlost: written off +-99\.56\ngained +0\.00\n"
+                     r"credited on failed parts, off their jobs +47\.20\n", shown)  # fmt: skip
+    assert max(map(len, shown.splitlines()[:-1])) <= 80
+    found = json.loads(vanstock("year --json", now="2027-03-09T10:00").out)
+    assert found["claims"] == {"lost": "-99.56", "gained": "0.00", "credited_on_failed_parts": "47.20"}
+    book = load_workbook(tmp_path / "year.xlsx", data_only=True)
+    assert ("lost: written off", -99.56) in list(book["summary"].iter_rows(values_only=True))
+    assert [row[5] for row in book["claims"].iter_rows(min_row=2, values_only=True)] == [-1.56, -40, -58, 47.2, -52.36]
+    assert [row[0] for row in book["counts and write-offs"].iter_rows(min_row=2, values_only=True)] == ["all"]
+
+
+def test_the_year_has_no_block_of_claims_where_there_are_none(vanstock: Run) -> None:
+    assert "claims" not in vanstock("year").out
+    assert set(json.loads(vanstock("year --json").out)["claims"].values()) == {"0.00"}
 
 
 def test_slow_stock_defers_to_the_accountant_and_its_json_adds_up(vanstock: Run) -> None:

@@ -181,7 +181,7 @@ def test_the_workbook_has_every_table_and_each_adds_up_to_the_summary(busy: Sess
     book = load_workbook(tmp_path / "year.xlsx", data_only=True)
     assert book.sheetnames == [
         "summary", "by component", "by place", "by month", "purchases", "stock at the end", "counts and write-offs",
-        "candidates",
+        "claims", "candidates",
     ]  # fmt: skip
     shown = {row[0]: row[1] for row in book["summary"].iter_rows(values_only=True) if row[1] is not None}
     for what, pence in summary(found):

@@ -66,12 +66,16 @@ def _days(session: Session, which: str, first: str, last: str) -> tuple[date, da
 
 def _show(found: Year) -> None:
     from vanstock.routines.value import ASK
-    from vanstock.routines.yearfile import notes, summary, title
+    from vanstock.routines.yearfile import CLAIMS, claim_summary, notes, summary, title
 
     say(title(found))
     rows = summary(found)
     table((words("what"), figure("value")), [(what, format_money(pence)) for what, pence in rows])
     say()
+    claims = claim_summary(found)
+    if claims:
+        table((words(CLAIMS), figure("value")), [(what, format_money(pence)) for what, pence in claims])
+        say()
     groups = found.by_component()
     if groups:
         heads = (words("component"), figure("start"), figure("in"), figure("used"), figure("other"), figure("end"))
@@ -105,6 +109,7 @@ def _json(found: Year) -> dict[str, object]:
             {"supplier": row.supplier, "bought": format_money(row.bought), "sent_back": format_money(row.sent_back)}
             for row in found.purchases
         ],
+        "claims": {way.replace(" ", "_"): format_money(pence) for way, pence in found.claim_sums.items()},
     }
 
 

@@ -18,6 +18,10 @@ BROUGHT, BOUGHT, USED, SENT_BACK, WRITTEN_OFF, DIFFERENCE, MOVED = WAYS = (
 )  # fmt: skip
 """How stock changes. Brought in is what the first count of a part at a place found, before anything moved there."""
 
+LOST, GAINED, CREDITED = CLAIM_WAYS = ("lost", "gained", "credited on failed parts")
+"""What becomes of claims on suppliers: value alone, that touches no stock."""
+_CLAIM_ENDS = {("supplier", "write-off"): LOST, ("write-off", "supplier"): GAINED, ("customer", "supplier"): CREDITED}
+
 _DATED = """WITH RECURSIVE undoing (seq, at, sign, root) AS (
   SELECT e.seq, max(substr(e.at, 1, 19), substr(o.at, 1, 19)), -1, o.seq
   FROM entry e JOIN entry o ON o.seq = e.reverses WHERE o.reverses IS NULL
@@ -35,6 +39,8 @@ _STANDS = (
 )
 """Whether nothing has undone the entry until then."""
 
+_INSIDE = "(SELECT place FROM place WHERE kind IN ('van', 'store'))"
+
 Held = dict[tuple[str, str], tuple[int, int]]
 """Base units and pence by part and place."""
 
@@ -51,7 +57,8 @@ class Flow(NamedTuple):
 
 
 class Difference(NamedTuple):
-    """What a count found otherwise, or a write-off took: `day` is the act's, `note` what was said of it."""
+    """What a count found otherwise, or a write-off took: `day` is the act's, `note` what was said of it, `act` its
+    entry."""
 
     day: str
     month: str
@@ -61,6 +68,18 @@ class Difference(NamedTuple):
     qty: int
     value: int
     kind: str
+    note: str
+    act: int
+
+
+class ClaimChange(NamedTuple):
+    """What became of claims on suppliers by an act and its undoings: pence, below zero where they are lost."""
+
+    day: str
+    part: str
+    way: str
+    job: str
+    value: int
     note: str
 
 
@@ -156,14 +175,14 @@ def _way(source: str, target: str, sign: int, inside: frozenset[str]) -> str:
 
 def differences(connection: sqlite3.Connection, first: str, until: str) -> list[Difference]:
     """What counts brought in or found otherwise and what was written off in that time, act by act, what the act and
-    its undoings make together; acts that come to nothing are left out."""
+    its undoings make together; acts that come to nothing are left out, and what is written off of no place."""
     inside = _stock_places(connection)
     rows = connection.execute(
         f"""{_DATED} SELECT min(d.at), substr(d.at, 1, 7), m.part, m.from_place, m.to_place,
           sum(m.qty), sum(m.value), a.kind, a.note, a.seq
         FROM movement m JOIN dated d ON d.seq = m.entry JOIN entry a ON a.seq = d.root
         WHERE d.at BETWEEN :first AND :until AND ('count difference' IN (m.from_place, m.to_place)
-          OR 'write-off' IN (m.from_place, m.to_place))
+          OR 'write-off' IN (m.from_place, m.to_place)) AND (m.from_place IN {_INSIDE} OR m.to_place IN {_INSIDE})
         GROUP BY d.root, 2, m.part, m.from_place, m.to_place ORDER BY d.root, m.part, 2""",
         {"first": first, "until": until},
     ).fetchall()
@@ -173,7 +192,7 @@ def differences(connection: sqlite3.Connection, first: str, until: str) -> list[
         way = WRITTEN_OFF if "write-off" in (source, target) else _counted_way(connection, act, part, place)
         old = found.get((act, month, part, place, way))
         qty, value = sign * qty + (old.qty if old else 0), sign * value + (old.value if old else 0)
-        row = Difference(at[:10], month, part, place, way, qty, value, kind, note)
+        row = Difference(at[:10], month, part, place, way, qty, value, kind, note, act)
         found[act, month, part, place, way] = row
     return [row for row in found.values() if row.qty or row.value]
 
@@ -193,18 +212,38 @@ def _counted_way(connection: sqlite3.Connection, act: int, part: str, place: str
 
 
 def purchases(connection: sqlite3.Connection, first: str, until: str) -> list[Purchases]:
-    """What was bought and sent back from one moment to another, by supplier, what was undone taken off."""
+    """What was bought and sent back from one moment to another, by supplier, what was undone taken off; what was lost
+    and gained on claims is neither."""
     rows = connection.execute(
         f"""{_DATED} SELECT coalesce((SELECT s.supplier FROM order_step s WHERE s.order_no = m.order_no), p.supplier),
           sum(iif(into_stock = (d.sign > 0), iif(into_stock, m.value, -m.value), 0)),
           sum(iif(into_stock = (d.sign > 0), 0, iif(into_stock, m.value, -m.value)))
         FROM (SELECT *, from_place = 'supplier' AS into_stock FROM movement
-          WHERE from_place = 'supplier' OR to_place = 'supplier') m
+          WHERE from_place = 'supplier' AND to_place IN {_INSIDE}
+            OR to_place = 'supplier' AND from_place IN {_INSIDE}) m
         JOIN dated d ON d.seq = m.entry JOIN part p ON p.part = m.part
         WHERE d.at BETWEEN :first AND :until GROUP BY 1 ORDER BY 1""",
         {"first": first, "until": until},
     )
     return [row for row in map(Purchases._make, rows) if row.bought or row.sent_back]
+
+
+def claim_changes(connection: sqlite3.Connection, first: str, until: str) -> list[ClaimChange]:
+    """What was lost, gained and credited on claims from one moment to another, what was undone taken off."""
+    rows = connection.execute(
+        f"""{_DATED} SELECT substr(min(d.at), 1, 10), m.part, iif(d.sign > 0, m.from_place, m.to_place) AS source,
+          iif(d.sign > 0, m.to_place, m.from_place) AS target, coalesce(m.job, ''), sum(d.sign * m.value), a.note
+        FROM movement m JOIN dated d ON d.seq = m.entry JOIN entry a ON a.seq = d.root
+        WHERE d.at BETWEEN :first AND :until AND m.qty = 0 AND 'supplier' IN (m.from_place, m.to_place)
+          AND m.from_place NOT IN {_INSIDE} AND m.to_place NOT IN {_INSIDE}
+        GROUP BY d.root, m.part, source, target, m.job ORDER BY 1, d.root, m.part""",
+        {"first": first, "until": until},
+    )
+    found = []
+    for day, part, source, target, job, value, note in rows:
+        way = _CLAIM_ENDS[source, target]
+        found.append(ClaimChange(day, part, way, job, -value if way == LOST else value, note))
+    return [row for row in found if row.value]
 
 
 def layers(connection: sqlite3.Connection, until: str) -> dict[str, list[tuple[int, int]]]:
@@ -272,5 +311,5 @@ def dated_after(connection: sqlite3.Connection, until: str) -> int:
 
 
 def _stock_places(connection: sqlite3.Connection) -> frozenset[str]:
-    rows = connection.execute("SELECT place FROM place WHERE kind IN ('van', 'store')")
+    rows = connection.execute(_INSIDE[1:-1])
     return frozenset(row[0] for row in rows)

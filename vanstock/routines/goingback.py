@@ -214,13 +214,15 @@ def give_up(session: Session, name: str, entry_id: str = "") -> Stepped:
 
     entry = once(session, Draft(session.now, "given up", id=entry_id, asked=(name,)), plan)
     found = _after(session, entry)
-    return found._replace(told=(_told_lost(found),))
+    written = sum(line.value for line in reading.lines_of(session.ledger, entry).movements)
+    return found._replace(told=(_told_lost(found, written),))
 
 
-def _told_lost(found: Stepped) -> str:
+def _told_lost(found: Stepped, written: int) -> str:
     claim, lost = found.claims[0], format_money(found.lost)
     if claim.kind == WARRANTY:
         return f"{lost} will not come: what the part cost stays a cost of job {claim.job}"
     if claim.place and not claim.sent:
         return f"nothing is lost: it stays in {claim.place}"
-    return f"{lost} is lost: written off, a cost of the year"
+    added = "" if written == found.lost else f", {lost} and VAT"
+    return f"{format_money(written)} is lost{added}: written off, a cost of the year"

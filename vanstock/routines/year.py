@@ -2,7 +2,8 @@
 
 Opening + brought in + bought - used on jobs - sent back - written off, +/- count differences and moves between places
 = closing. Each figure is a sum of movements; opening and closing are sums of their own, so that what does not add up
-would show. A figure never rests on today's prices, but for a supplier that was not said. Called by `cli.year`.
+would show. A figure never rests on today's prices, but for a supplier that was not said. What claims on suppliers lost
+and gained is no stock: it stands beside. Called by `cli.year`.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from typing import NamedTuple
 from vanstock.errors import BadValue
 from vanstock.ledger import catalogue, worth
 from vanstock.ledger.valuing import first_in_first_out
-from vanstock.ledger.worth import WAYS, Difference, Flow, Held, Purchases
+from vanstock.ledger.worth import CLAIM_WAYS, WAYS, ClaimChange, Difference, Flow, Held, Purchases
 from vanstock.model import Part, Supplier
 from vanstock.quantity import round_half_up
 from vanstock.routines.session import Session
@@ -24,6 +25,9 @@ from vanstock.routines.value import NO_COMPONENT, basis, end_of, start_of
 HEADS = dict(zip(WAYS, (
     "brought in at first count", "bought, carriage included", "used on jobs", "sent back to suppliers", "written off",
     "count differences", "moved between places",
+), strict=True))  # fmt: skip
+CLAIM_HEADS = dict(zip(CLAIM_WAYS, (
+    "lost: written off", "gained", "credited on failed parts, off their jobs",
 ), strict=True))  # fmt: skip
 _NOTHING = (0, 0)
 
@@ -69,6 +73,7 @@ class Year(NamedTuple):
     months: tuple[Sums, ...]
     purchases: tuple[Purchases, ...]
     counted: tuple[Difference, ...]
+    claims: tuple[ClaimChange, ...]
     suppliers: Mapping[str, Supplier]
     parts: Mapping[str, Part]
     fifo: int
@@ -77,6 +82,11 @@ class Year(NamedTuple):
     def total(self) -> Sums:
         """Everything together."""
         return next(iter(grouped(self.lines, lambda _: "")), Sums("", 0, dict.fromkeys(WAYS, 0), 0))
+
+    @property
+    def claim_sums(self) -> dict[str, int]:
+        """Pence that claims on suppliers came to each way, below zero where they were lost; no part of the stock."""
+        return {way: sum(row.value for row in self.claims if row.way == way) for way in CLAIM_WAYS}
 
     def by_component(self) -> list[Sums]:
         """Component by component."""
@@ -119,10 +129,21 @@ def _year(session: Session, first: date, ends: date) -> Year:
         first, last, ends, worth.begun(session.ledger), basis(session), setting_text(session, "currency"),
         tuple(lines), tuple(_months(first, last, flows, sum(value for _, value in opening.values()))),
         tuple(worth.purchases(session.ledger, since, until)),
-        tuple(row for row in counted if row.way != worth.BROUGHT),
+        tuple(_act_by_act(row for row in counted if row.way != worth.BROUGHT)),
+        tuple(worth.claim_changes(session.ledger, since, until)),
         {one.supplier: one for one in catalogue.rows_of(session.ledger, Supplier)}, parts,
         _as_first_in_first_out(closing, worth.layers(session.ledger, until)),
     )  # fmt: skip
+
+
+def _act_by_act(counted: Iterable[Difference]) -> list[Difference]:
+    """An act and its undoing in a later month as one, and not there where they come to nothing."""
+    found: dict[tuple[int, str, str, str], Difference] = {}
+    for row in counted:
+        key = (row.act, row.part, row.place, row.way)
+        old = found.get(key)
+        found[key] = old._replace(qty=old.qty + row.qty, value=old.value + row.value) if old else row
+    return [row for row in found.values() if row.qty or row.value]
 
 
 def _lines(parts: Mapping[str, Part], opening: Held, flows: Iterable[Flow], closing: Held) -> list[YearLine]:

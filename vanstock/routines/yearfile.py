@@ -17,11 +17,12 @@ from vanstock.quantity import PRICE_SCALE, format_money, format_price, format_qt
 from vanstock.routines.session import Session
 from vanstock.routines.slow import SlowStock, slow_stock
 from vanstock.routines.value import ASK
-from vanstock.routines.year import HEADS, Sums, Year, YearLine
+from vanstock.routines.year import CLAIM_HEADS, HEADS, Sums, Year, YearLine
 
 _MONEY = 13
 _CHANGES = tuple(Head(HEADS[way], _MONEY, money=True) for way in WAYS)
 _OPENING, _CLOSING = Head("stock at the start", _MONEY, money=True), Head("stock at the end", _MONEY, money=True)
+CLAIMS = "claims on suppliers, outside the stock"
 _PART = (Head("part", 18), Head("description", 40))
 
 
@@ -57,12 +58,17 @@ def summary(found: Year) -> list[tuple[str, int]]:
     return [*rows, ("stock at the end", total.closing)]
 
 
+def claim_summary(found: Year) -> list[tuple[str, int]]:
+    """What claims came to, in pence, outside the reconciliation; nothing where no claim came to any."""
+    return [(CLAIM_HEADS[way], pence) for way, pence in found.claim_sums.items()] if found.claims else []
+
+
 def leaves(found: Year, slow: SlowStock) -> list[Leaf]:
     """Every sheet of the workbook."""
     return [
         _summary(found), _groups("by component", "component", found.by_component()),
         _groups("by place", "place", found.by_place()), _months(found), _purchases(found), _closing(found),
-        _counted(found), _slow(slow),
+        _counted(found), _claims(found), _slow(slow),
     ]  # fmt: skip
 
 
@@ -86,7 +92,8 @@ def notes(found: Year) -> list[str]:
 def _summary(found: Year) -> Leaf:
     heads = (Head("what", 44), Head(f"value, {found.currency}", 16, money=True))
     above = (title(found), *notes(found), ASK)
-    return Leaf("summary", above, heads, summary(found), summed=False)
+    claims: list[tuple[Cell, ...]] = [("", ""), (CLAIMS, ""), *claim_summary(found)] if found.claims else []
+    return Leaf("summary", above, heads, [*summary(found), *claims], summed=False)
 
 
 def _groups(name: str, what: str, groups: Sequence[Sums]) -> Leaf:
@@ -154,6 +161,16 @@ def _counted(found: Year) -> Leaf:
         rows.append((row.day, row.way, row.part, part.description, row.place, Decimal(format_qty(row.qty, part.unit)),
                      unit(part.unit).symbol or "each", row.value, row.note))  # fmt: skip
     return Leaf("counts and write-offs", (), heads, rows)
+
+
+def _claims(found: Year) -> Leaf:
+    heads = (
+        Head("date", 11), Head("what", 38), *_PART, Head("job", 10), Head("value", _MONEY, money=True),
+        Head("claims", 24),
+    )  # fmt: skip
+    rows = [(row.day, CLAIM_HEADS[row.way], row.part, found.parts[row.part].description, row.job, row.value, row.note)
+            for row in found.claims]  # fmt: skip
+    return Leaf("claims", (), heads, rows)
 
 
 def _slow(slow: SlowStock) -> Leaf:
