@@ -198,19 +198,51 @@ def test_unused_stock_given_up_before_it_went_just_stays(owed: Session) -> None:
 
 def test_what_an_order_received_is_not_less_for_going_back(owed: Session) -> None:
     goingback.sent_back(owed, [goes_back(owed, Asked("VAP-2", order="O0001")).claim.claim])
-    with pytest.raises(BadValue, match="no more than 1 of VAP-2 from O0001 can go back"):
+    stock.count(owed, "VAP-2", "5", place="store")
+    with pytest.raises(BadValue, match="only 1 of VAP-2 came on O0001 and can still go back"):
         goes_back(owed, Asked("VAP-2", "2", order="O0001"))
     assert wrong(owed) == []
 
 
-def test_goods_below_the_ledgers_count_go_back_all_the_same(session: Session) -> None:
-    made = goes_back(session, Asked("SNS-1", "2", place="van"))
-    assert made.told == (
-        "no order of it is known: the amount is its list cost", "by the ledger there is only 0 in van: count it",
-    )  # fmt: skip
-    goingback.sent_back(session, [made.claim.claim])
-    assert held(session)["SNS-1", "van"][0] == -2
-    assert wrong(session) == []
+def test_the_place_is_the_one_that_holds_enough_the_store_first(owed: Session) -> None:
+    assert goes_back(owed, Asked("VAP-2")).claim.place == "store"
+    job.undo(owed)
+    stock.move(owed, "VAP-2", "1", source="store", target="van")
+    assert goes_back(owed, Asked("VAP-2")).claim.place == "store"
+    assert goes_back(owed, Asked("VAP-2")).claim.place == "van"
+
+
+def test_stock_that_lies_elsewhere_is_told_and_what_lies_nowhere_is_refused(owed: Session) -> None:
+    stock.move(owed, "VAP-2", "2", source="store", target="van")
+    before = standing(owed)
+    with pytest.raises(BadValue, match=r"only 0 of VAP-2 in store that is not set apart; 2 lie in van: --from van$"):
+        goes_back(owed, Asked("VAP-2", "2", place="store"))
+    with pytest.raises(BadValue, match=r"no place holds 3 of VAP-2 that is not set apart; 2 lie in van: --from van$"):
+        goes_back(owed, Asked("VAP-2", "3"))
+    with pytest.raises(BadValue, match=r"no place holds 1 of SNS-1 .* `vanstock count` first if it lies there"):
+        goes_back(owed, Asked("SNS-1"))
+    assert standing(owed) == before
+    assert goes_back(owed, Asked("VAP-2", "2")).claim.place == "van"
+    with pytest.raises(BadValue, match="only 0 of VAP-2 in van that is not set apart"):
+        goes_back(owed, Asked("VAP-2", place="van"))
+
+
+def test_no_more_goes_back_to_an_order_than_came_on_it_though_more_lies_there(owed: Session) -> None:
+    stock.count(owed, "VAP-2", "9", place="store")
+    with pytest.raises(BadValue, match="only 2 of VAP-2 came on O0001 and can still go back"):
+        goes_back(owed, Asked("VAP-2", "3"))
+    assert goes_back(owed, Asked("VAP-2", "2")).claim.order_no == "O0001"
+    rest = goes_back(owed, Asked("VAP-2", "3"))
+    assert (rest.claim.order_no, rest.told) == (
+        "",
+        ("what came on orders goes back already: the amount is its list cost",),
+    )
+
+
+def test_the_newest_order_that_has_enough_left_is_meant(owed: Session) -> None:
+    receive(owed, sent(owed, {"VAP-2": 1}))
+    found = [goes_back(owed, Asked("VAP-2", qty)).claim.order_no for qty in ("2", "1")]
+    assert found == ["O0001", "O0002"]
 
 
 def test_after_the_last_day_the_supplier_is_to_be_asked(owed: Session) -> None:
@@ -250,8 +282,8 @@ def test_a_failed_part_is_no_stock_and_its_credit_comes_off_what_the_job_cost(ow
         (Asked("VAP-2", job="J1"), "with both --job JOB and --warranty"),
         (Asked("VAP-2", warranty=True), "with both --job JOB and --warranty"),
         (Asked("VAP-2", job="J1", warranty=True, place="van"), "leave --from and --order out"),
-        (Asked("VAP-2", "3", order="O0001"), "no more than 2 of VAP-2 from O0001"),
-        (Asked("SNS-1", order="O0001"), "no more than 0 of SNS-1 from O0001"),
+        (Asked("VAP-2", "3", order="O0001"), "no place holds 3 of VAP-2"),
+        (Asked("GLV-1", "1pack", order="O0001"), "no GLV-1 came on O0001: leave --order out"),
         (Asked("VAP-2", "0"), "must be above zero"),
         (Asked("VAP-2", by="soon"), "does not exist"),
         (Asked("GLV-1", "1pack", job="J1", warranty=True), "GLV-1 has no supplier"),
@@ -259,6 +291,7 @@ def test_a_failed_part_is_no_stock_and_its_credit_comes_off_what_the_job_cost(ow
 )
 def test_what_cannot_go_back_so_is_refused_and_nothing_is_written(owed: Session, asked: Asked, says: str) -> None:
     change_part(owed, "GLV-1", supplier="")
+    stock.count(owed, "GLV-1", "1pack", place="store")
     before = standing(owed)
     with pytest.raises(BadValue, match=says):
         goes_back(owed, asked)

@@ -49,6 +49,7 @@ def test_what_is_due_first_is_told_first_and_overdue_once_its_last_day_is_over(s
     change_part(session, "VAP-2", surcharge=4_500)
     receive(session, sent(session, {"SNS-1": 1}, "DAY"), Came(damaged={"SNS-1": "1"}, rest="cancel"))
     receive(later(session, days=1), sent(session, {"VAP-2": 1}))
+    stock.receive(session, "GLV-1", "1pack")
     goes_back(session, Asked("GLV-1", "1pack", by="2027-03-20"))
     assert names(session) == [("WEEK", [("R0003", False)]), ("NEXT", [("R0002", False)]), ("DAY", [("R0001", False)])]
     assert names(later(session, days=29)) == [

@@ -167,7 +167,9 @@ def goes_back(
     job: Annotated[str, typer.Option("--job", metavar="JOB", help="The job that a failed part came off.")] = "",
     warranty: Annotated[bool, typer.Option("--warranty", help="It failed; a claim on its maker.")] = False,
     order: Annotated[str, typer.Option("--order", metavar="ORDER", help="The order unused stock came on.")] = "",
-    place: Annotated[str, typer.Option("--from", metavar="PLACE", help="Where unused stock lies; else store.")] = "",
+    place: Annotated[
+        str, typer.Option("--from", metavar="PLACE", help="Where unused stock lies; else looked up.")
+    ] = "",
     by: Annotated[str, typer.Option("--by", metavar="DATE", help="The last day to send it.")] = "",
 ) -> None:
     """Set apart a failed part, or unused stock, that goes back to its supplier."""
