@@ -13,7 +13,8 @@ from tests.routines.orders import held, outside, sent, standing, wrong
 from tests.routines.weeks import change_part, later
 from vanstock.errors import BadValue, NotFound, VanstockError
 from vanstock.ledger.claims import Claim, claims
-from vanstock.ledger.entries import Draft, post
+from vanstock.ledger.entries import Draft, entry_by_seq, post
+from vanstock.ledger.orders import receipts
 from vanstock.model import Job
 from vanstock.routines import goingback, job, stock
 from vanstock.routines.apart import Asked, goes_back
@@ -245,6 +246,20 @@ def test_the_newest_order_that_has_enough_left_is_meant(owed: Session) -> None:
     assert found == ["O0001", "O0002"]
 
 
+def test_stock_that_is_not_there_any_more_cannot_be_sent_until_it_is_counted(owed: Session) -> None:
+    names = [goes_back(owed, Asked("VAP-2")).claim.claim for _ in range(2)]
+    job.fit(owed, "J1", "VAP-2", place="store")
+    before = standing(owed)
+    with pytest.raises(BadValue, match=f"{names[1]}: 0 of VAP-2 left in store: .* `vanstock give-up {names[1]}`, or"):
+        goingback.sent_back(owed, names)
+    assert standing(owed) == before
+    goingback.sent_back(owed, names[:1])
+    stock.count(owed, "VAP-2", "1", place="store")
+    goingback.sent_back(owed, names[1:])
+    assert ("VAP-2", "store") not in held(owed)
+    assert wrong(owed) == []
+
+
 def test_after_the_last_day_the_supplier_is_to_be_asked(owed: Session) -> None:
     assert goes_back(later(owed, days=30), Asked("GKT-1", order="O0001")).told == ()
     assert goes_back(later(owed, days=31), Asked("GKT-1", order="O0001")).told == (
@@ -347,8 +362,12 @@ def test_steps_sent_twice_under_one_id_happen_once(owed: Session) -> None:
 def test_a_claim_is_taken_back_from_its_newest_step_on(owed: Session) -> None:
     fitted = job.fit(owed, "J1", "VAP-2", place="store").entry
     goingback.sent_back(owed, ["R0001"])
-    with pytest.raises(VanstockError, match="R0001 was changed again after that: undo the later change first"):
+    later_on = goingback.credited(owed, "R0001", 100).entry
+    says = (rf"R0001 was changed again after that: undo `credited` of 2027-03-01 \d\d:\d\d first "
+            rf"\(vanstock undo {later_on.id[:8]}\)$")  # fmt: skip
+    with pytest.raises(VanstockError, match=says):
         job.undo(owed, fitted.id)
+    job.undo(owed)
     job.undo(owed)
     job.undo(owed, fitted.id)
     assert steps(owed) == {"R0001": "owed", "R0002": "owed"}
@@ -358,11 +377,51 @@ def test_a_step_undone_put_back_and_undone_again_lets_the_one_before_it_be_undon
     fitted = job.fit(owed, "J1", "VAP-2", place="store").entry
     _, undoing = job.undo(owed, goingback.sent_back(owed, ["R0001"]).entry.id)
     _, put_back = job.undo(owed, undoing.id)
-    with pytest.raises(VanstockError, match="undo the later change first"):
+    with pytest.raises(VanstockError, match=rf"undo `sent back` of .* first \(vanstock undo {put_back.id[:8]}\)"):
         job.undo(owed, fitted.id)
     job.undo(owed, put_back.id)
     job.undo(owed, fitted.id)
     assert (steps(owed)["R0001"], wrong(owed)) == ("owed", [])
+
+
+def test_goods_in_that_a_claim_rests_on_is_not_undone_before_the_claim(owed: Session) -> None:
+    (came,) = {one.entry for one in receipts(owed.ledger)}
+    goods_in = entry_by_seq(owed.ledger, came).id
+    made = goes_back(owed, Asked("VAP-2"))
+    before = standing(owed)
+    says = (f"{made.claim.claim} rests on what came on O0001: undo `goes back` of 2027-03-01 .* first "
+            rf"\(vanstock undo {made.entry.id[:8]}\)")  # fmt: skip
+    with pytest.raises(VanstockError, match=says):
+        job.undo(owed, goods_in)
+    assert standing(owed) == before
+    gone = goingback.sent_back(owed, [made.claim.claim]).entry
+    with pytest.raises(VanstockError, match=f"undo `sent back` of .* first .vanstock undo {gone.id[:8]}"):
+        job.undo(owed, goods_in)
+    job.undo(owed)
+    job.undo(owed)
+    job.undo(owed, goods_in)
+    assert (claims(owed.ledger), wrong(owed)) == ([], [])
+
+
+def test_goods_in_that_no_claim_needs_is_undone(session: Session) -> None:
+    """Two came on one order in two goes and one goes back: the other delivery covers it."""
+    number = sent(session, {"VAP-2": 2})
+    for _ in range(2):
+        second = receive(session, number, Came({"VAP-2": "1"})).entry
+    goes_back(session, Asked("VAP-2"))
+    job.undo(session, second.id)
+    (first,) = receipts(session.ledger)
+    with pytest.raises(VanstockError, match="R0001 rests on what came on O0001"):
+        job.undo(session, entry_by_seq(session.ledger, first.entry).id)
+
+
+def test_a_failed_part_rests_on_its_order_unless_it_was_given_up(owed: Session) -> None:
+    goods_in = entry_by_seq(owed.ledger, receipts(owed.ledger)[0].entry).id
+    made = goes_back(owed, Asked("VAP-2", job="J1", warranty=True)).claim.claim
+    with pytest.raises(VanstockError, match=f"{made} rests on what came on O0001"):
+        job.undo(owed, goods_in)
+    goingback.give_up(owed, made)
+    job.undo(owed, goods_in)
 
 
 def step_one(session: Session, act: tuple[str, int, int]) -> bool:

@@ -57,7 +57,10 @@ def claim_named(session: Session, name: str) -> Claim:
 
 @one_act
 def sent_back(session: Session, names: Sequence[str], on: str = "", entry_id: str = "") -> Stepped:
-    """Record that claims went back to their suppliers, today or `on` a day before; raises `BadValue`."""
+    """Record that claims went back to their suppliers, today or `on` a day before.
+
+    Stock that does not lie at its place by the ledger is refused, all of it: raises `BadValue`.
+    """
 
     def plan() -> Draft:
         found = [claim_named(session, name) for name in dict.fromkeys(name.strip().upper() for name in names)]
@@ -101,12 +104,27 @@ def _draft(session: Session, kind: str, lines: Sequence[Line], steps: Sequence[O
 def _stock_lines(session: Session, found: Sequence[Claim]) -> list[Line]:
     """The movements of unused stock that leaves its place, and what its value differs from the amount owed."""
     stock = sorted((claim for claim in found if claim.place), key=lambda claim: claim.part)
+    _refuse_gone(session, stock)
     wanted = [Line(claim.part, claim.qty, claim.place, SUPPLIER) for claim in stock]
     moved = [line for line in valued(session.ledger, wanted) if line.qty]
     lines = list(moved)
     for claim, line in zip(stock, moved, strict=True):
         lines += _lost(claim, (line.value or 0) - with_vat(session, claim.open_amount))
     return lines
+
+
+def _refuse_gone(session: Session, stock: Sequence[Claim]) -> None:
+    """What the ledger does not hold cannot leave: who has it in hand all the same counts it first."""
+    left = {(one.part, one.place): reading.on_hand(session.ledger, one.part, one.place) for one in stock}
+    for claim in stock:
+        key = claim.part, claim.place
+        if left[key] < claim.qty:
+            held = show_qty(max(left[key], 0), find_part(session, claim.part).unit)
+            raise BadValue(
+                f"{claim.claim}: {held} of {claim.part} left in {claim.place}: it was fitted or moved; "
+                f"`vanstock give-up {claim.claim}`, or `vanstock count` it if it lies there"
+            )
+        left[key] -= claim.qty
 
 
 def _lost(claim: Claim, value: int) -> list[Line]:
