@@ -279,6 +279,24 @@ def test_a_failed_part_is_tied_to_its_job_and_to_the_newest_order_before_it(owed
     assert goes_back(after, Asked("VAP-2", job="J3", warranty=True)).claim.amount == 12_500
 
 
+def test_a_failed_part_that_its_job_is_not_known_to_have_taken_is_said(owed: Session) -> None:
+    says = "J1 is not known to have taken it: name the job that did, if it is in the ledger"
+    assert says in goes_back(owed, Asked("VAP-2", job="J1", warranty=True)).told
+    job.fit(owed, "J2", "VAP-2", place="store")
+    assert goes_back(owed, Asked("VAP-2", job="J2", warranty=True)).told == ()
+
+
+def test_no_more_failed_off_a_job_than_it_took(owed: Session) -> None:
+    job.fit(owed, "J1", "VAP-2", place="store")
+    with pytest.raises(BadValue, match=r"J1 took only 1 of VAP-2$"):
+        goes_back(owed, Asked("VAP-2", "2", job="J1", warranty=True))
+    name = goes_back(owed, Asked("VAP-2", job="J1", warranty=True)).claim.claim
+    with pytest.raises(BadValue, match="J1 took only 1 of VAP-2, 1 of them claimed already"):
+        goes_back(owed, Asked("VAP-2", job="J1", warranty=True))
+    goingback.give_up(owed, name)
+    assert goes_back(owed, Asked("VAP-2", job="J1", warranty=True)).claim.qty == 1
+
+
 def test_a_failed_part_is_no_stock_and_its_credit_comes_off_what_the_job_cost(owed: Session) -> None:
     job.fit(owed, "J1", "VAP-2", place="store")
     before = held(owed)
@@ -422,6 +440,24 @@ def test_a_failed_part_rests_on_its_order_unless_it_was_given_up(owed: Session) 
         job.undo(owed, goods_in)
     goingback.give_up(owed, made)
     job.undo(owed, goods_in)
+
+
+def test_the_history_of_a_claim_and_of_an_order_is_told_by_its_number(owed: Session) -> None:
+    job.fit(owed, "J1", "VAP-2", place="store")
+    goingback.sent_back(owed, ["R0001"])
+    goes_back(owed, Asked("VAP-2"))
+    receive(owed, sent(owed, {"GKT-1": 1}))
+    found = stock.history(owed, "r0001")
+    assert (found.title, [one.entry.kind for one in found.entries]) == (
+        "claim R0001", ["sent back", "fitted", "received"],
+    )  # fmt: skip
+    found = stock.history(owed, "o0001")
+    assert (found.title, [one.entry.kind for one in found.entries]) == (
+        "order O0001", ["goes back", "sent back", "fitted", "received", "order sent", "order drafted"],
+    )  # fmt: skip
+    assert [one.entry.kind for one in stock.history(owed, "O0001", limit=1).entries] == ["goes back"]
+    with pytest.raises(NotFound):
+        stock.history(owed, "R0099")
 
 
 def step_one(session: Session, act: tuple[str, int, int]) -> bool:

@@ -92,13 +92,13 @@ def _look(amounts: Sequence[str], drop: Sequence[str], which: tuple[str, str], f
     return LastLook(pairs("--set", amounts), tuple(drop), supplier, pence, again, top_up)
 
 
-def pairs(option: str, typed: Sequence[str] | None) -> dict[str, str]:
-    """PART=VALUE as typed, by part; raises `BadValue`."""
+def pairs(option: str, typed: Sequence[str] | None, like: str = "GK-KRA-011-A=2") -> dict[str, str]:
+    """PART=VALUE as typed, by part; raises `BadValue` with how it is written."""
     found = {}
     for one in typed or ():
         part, equals, value = one.partition("=")
         if not equals or not part.strip() or not value.strip():
-            raise BadValue(f"{option} {one!r} cannot be read: write it like {option} GK-KRA-011-A=2")
+            raise BadValue(f"{option} {one!r} cannot be read: write it like {option} {like}")
         found[part.strip()] = value.strip()
     return found
 

@@ -22,7 +22,7 @@ from vanstock.quantity import format_money, show_qty, value_of
 from vanstock.routines.goingback import WARRANTY, claim_named
 from vanstock.routines.job import read_qty
 from vanstock.routines.naming import find_job, find_part
-from vanstock.routines.oldunits import OLD_UNIT, claim_numbers
+from vanstock.routines.oldunits import OLD_UNIT, Owed, claim_numbers, told_of
 from vanstock.routines.ordering import order_named
 from vanstock.routines.session import Session, once, one_act
 from vanstock.routines.settings import last_day
@@ -50,9 +50,13 @@ class SetApart(NamedTuple):
     """A new claim and what to tell."""
 
     entry: Entry
-    claim: Claim
-    part: Part
+    row: Owed
     told: tuple[str, ...]
+
+    @property
+    def claim(self) -> Claim:
+        """The claim alone."""
+        return self.row.claim
 
 
 @one_act
@@ -86,9 +90,21 @@ def _refuse_muddle(asked: Asked) -> None:
 
 def _failed(session: Session, asked: Asked, part: Part, qty: int) -> Owing:
     job = find_job(session, asked.job)
+    took, failed = _taken(session, job.job, part.part)
+    if took and failed + qty > took:
+        before = f", {show_qty(failed, part.unit)} of them claimed already" if failed else ""
+        raise BadValue(f"{job.job} took only {show_qty(took, part.unit)} of {part.part}{before}")
     came = newest_receipt(session, part.part, job.date)
     owed = _owed(session, part, qty, came, WARRANTY)
     return owed._replace(job=job.job, due="", why=f"failed, off {job.job}")
+
+
+def _taken(session: Session, job: str, part: str) -> tuple[int, int]:
+    """Base units of a part that a job took, and those of them claimed as failed, what was given up left out."""
+    took = sum(used.fitted for used in reading.used_on_job(session.ledger, job) if used.part == part)
+    failed = sum(one.qty for one in claims(session.ledger, part)
+                 if (one.kind, one.job) == (WARRANTY, job) and (one.credited or not one.closed))  # fmt: skip
+    return took, failed
 
 
 def _unused(session: Session, asked: Asked, part: Part, qty: int) -> Owing:
@@ -173,11 +189,13 @@ def _apart(session: Session, entry: Entry) -> SetApart:
     (row,) = (row for row in rows_of(session.ledger, entry.seq) if isinstance(row, Owing))
     claim, part = claim_named(session, row.claim), find_part(session, row.part)
     told = [] if row.order_no else [_told_no_order(session, row)]
+    if row.kind == WARRANTY and not _taken(session, row.job, row.part)[0]:
+        told.append(f"{row.job} is not known to have taken it: name the job that did, if it is in the ledger")
     if row.due and row.due < session.today.isoformat():
         told.append(f"the last day to send it was {row.due}: ask the supplier first")
     told += [f"its surcharge comes back with it: send {one.claim} ({format_money(one.open_amount)}) back too"
              for one in _surcharges(session, claim)]  # fmt: skip
-    return SetApart(entry, claim, part, tuple(told))
+    return SetApart(entry, told_of(claim, part, session.today), tuple(told))
 
 
 def _told_no_order(session: Session, row: Owing) -> str:

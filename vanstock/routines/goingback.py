@@ -29,7 +29,7 @@ from vanstock.ledger.valuing import Line
 from vanstock.model import Entry
 from vanstock.quantity import format_money, show_qty
 from vanstock.routines.naming import find_part
-from vanstock.routines.oldunits import step_of
+from vanstock.routines.oldunits import Owed, step_of, told_of
 from vanstock.routines.session import Session, once, one_act
 from vanstock.routines.settings import with_vat
 from vanstock.workdays import parse_date
@@ -38,13 +38,18 @@ WARRANTY = "warranty"
 
 
 class Stepped(NamedTuple):
-    """Claims after a step, with the pence credited and lost by it, and what to tell."""
+    """Claims after a step, the pence credited and lost by it, and what to tell."""
 
     entry: Entry
-    claims: tuple[Claim, ...]
+    rows: tuple[Owed, ...]
     credited: int
     lost: int
     told: tuple[str, ...] = ()
+
+    @property
+    def claims(self) -> tuple[Claim, ...]:
+        """The claims alone."""
+        return tuple(row.claim for row in self.rows)
 
 
 def claim_named(session: Session, name: str) -> Claim:
@@ -154,8 +159,9 @@ def _after(session: Session, entry: Entry, told: tuple[str, ...] = ()) -> Steppe
     rows = [row for row in rows_of(session.ledger, entry.seq) if isinstance(row, Owing)]
     named = {row.claim for row in rows}
     sums = {step: sum(row.amount for row in rows if row.step == step) for step in ("credited", "given up")}
-    found = tuple(claim for claim in claims(session.ledger) if claim.claim in named)
-    return Stepped(entry, found, sums["credited"], sums["given up"], told)
+    found = [claim for claim in claims(session.ledger) if claim.claim in named]
+    rows_now = tuple(told_of(claim, find_part(session, claim.part), session.today) for claim in found)
+    return Stepped(entry, rows_now, sums["credited"], sums["given up"], told)
 
 
 @one_act

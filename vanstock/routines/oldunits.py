@@ -7,6 +7,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from datetime import date
 from itertools import count
 from typing import NamedTuple
 
@@ -29,6 +30,20 @@ class OldUnit(NamedTuple):
     supplier: str
     amount: int
     due: str
+
+
+class Owed(NamedTuple):
+    """A claim with its part, and whether its last day passed before it was sent."""
+
+    claim: Claim
+    part: Part
+    overdue: bool
+
+
+def told_of(claim: Claim, part: Part, today: date) -> Owed:
+    """A claim as it is told on a day."""
+    late = bool(claim.due) and claim.due < today.isoformat() and not claim.sent and not claim.closed
+    return Owed(claim, part, late)
 
 
 def claim_numbers(session: Session) -> Iterator[str]:
