@@ -123,8 +123,8 @@ def _place(session: Session, asked: Asked, part: Part, qty: int) -> str:
     wanted = show_qty(qty, part.unit)
     short = (f"only {show_qty(max(free.get(said, 0), 0), part.unit)} of {part.part} in {said}" if said
              else f"no place holds {wanted} of {part.part}")  # fmt: skip
-    lies = [f"{show_qty(one, part.unit)} lie in {place}: --from {place}" for place, one in free.items()
-            if one > 0 and place != said]  # fmt: skip
+    lies = [f"{amount} {'lies' if amount == '1' else 'lie'} in {place}: --from {place}" for place, one in free.items()
+            if one > 0 and place != said and (amount := show_qty(one, part.unit))]  # fmt: skip
     raise BadValue(f"{short} that is not set apart; {', '.join(lies) or '`vanstock count` first if it lies there'}")
 
 
@@ -148,7 +148,7 @@ def _came_on(session: Session, asked: Asked, part: Part, qty: int) -> Receipt | 
             return one
     nearest = max(reversed(found), key=lambda one: left[one.order_no], default=None)
     if said or (nearest and left[nearest.order_no] > 0):
-        raise BadValue(_told_short(part, nearest, said or "", left))
+        raise BadValue(_told_short(part, nearest, said, left))
     return None
 
 

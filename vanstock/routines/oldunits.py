@@ -1,7 +1,8 @@
 """Old units: what a surcharge makes owed when a part comes in, and the old unit that comes off when it is fitted.
 
 `fit` pays for importing this module: it knows no settings and asks one small question. What goes back otherwise is in
-`goingback`. Called by `goodsin`, `goingback` and `job`.
+`goingback`. A claim as it is told of is here too, where every reader finds it. Called by `goodsin`, `goingback`,
+`apart`, `owed`, `week` and `job`.
 """
 
 from __future__ import annotations
