@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -90,3 +91,45 @@ def test_a_part_that_nobody_knows_is_told_what_to_do_with(vanstock: Run) -> None
     said = vanstock("receive O0001 --wrong TH-TAV-200-A=QQ-12:1", now="2027-03-02T08:00")
     assert (said.code, said.out) == (1, "")
     assert "'QQ-12' is not in the catalogue: add it to parts.csv and import the folder" in said.err
+
+
+def test_a_wrong_part_without_the_other_is_told_the_right_form(vanstock: Run) -> None:
+    vanstock("order --supplier ODP --yes")
+    said = vanstock("receive O0001 --wrong TH-TAV-200-A", now="2027-03-02T08:00")
+    assert (said.code, said.out) == (1, "")
+    assert "write it like --wrong GP-KRA-100-A=GP-FEN-100-A:2" in said.err
+
+
+def test_machines_read_every_step_of_a_claim(delivered: Run) -> None:
+    def read(command: str) -> Any:
+        return json.loads(delivered(f"{command} --json", now="2027-03-02T12:00").out)
+
+    made = read(f"goes-back {PART} 1")
+    assert (made["claim"]["claim"], made["claim"]["order"], made["claim"]["place"]) == ("R0003", "O0001", "store")
+    gone = read("sent-back R0003 R0002")
+    assert [(one["claim"], one["step"]) for one in gone["claims"]] == [("R0002", "sent back"), ("R0003", "sent back")]
+    less = read("credited R0002 40.00")
+    assert (less["credited"], less["claims"][0]["owed"], less["lost"]) == ("40.00", "4.10", "0.00")
+    lost = read("give-up R0002")
+    assert (lost["lost"], lost["claims"][0]["step"]) == ("4.10", "credited, the rest given up")
+    entries = json.loads(delivered("history R0002 --json", now="2027-03-02T12:00").out)["entries"]
+    assert [one["entry"] for one in entries[:3]] == [lost["entry"], less["entry"], gone["entry"]]
+
+
+def test_an_undoing_that_is_refused_says_what_to_undo_first_and_history_shows_it(delivered: Run) -> None:
+    shown = delivered("history R0002", now="2027-03-02T12:00")
+    assert shown.out.startswith("claim R0002: 1 entry\n")
+    (came,) = re.findall(r"\b[0-9a-f]{8}\b", shown.out)
+    delivered("sent-back R0002", now="2027-03-02T12:00")
+    refused = delivered(f"undo {came}", now="2027-03-02T12:00")
+    assert refused.code == 1
+    assert (
+        "R0002 was changed again after that: undo `sent back` of 2027-03-02 12:00 first (vanstock undo " in refused.err
+    )
+    first = refused.err.rstrip().rstrip(")").split()[-1]
+    order = delivered("history O0001", now="2027-03-02T12:00")
+    assert order.out.startswith("order O0001: ")
+    assert first in order.out
+    fits(shown.out, order.out)
+    assert delivered(f"undo {first}", now="2027-03-02T12:00").code == 0
+    assert delivered(f"undo {came}", now="2027-03-02T12:00").code == 0

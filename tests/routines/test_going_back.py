@@ -13,7 +13,8 @@ from tests.routines.orders import held, outside, sent, standing, wrong
 from tests.routines.weeks import change_part, later
 from vanstock.errors import BadValue, NotFound, VanstockError
 from vanstock.ledger.claims import Claim, claims
-from vanstock.ledger.entries import Draft, post
+from vanstock.ledger.entries import Draft, entry_by_seq, post
+from vanstock.ledger.orders import receipts
 from vanstock.model import Job
 from vanstock.routines import goingback, job, stock
 from vanstock.routines.apart import Asked, goes_back
@@ -198,19 +199,65 @@ def test_unused_stock_given_up_before_it_went_just_stays(owed: Session) -> None:
 
 def test_what_an_order_received_is_not_less_for_going_back(owed: Session) -> None:
     goingback.sent_back(owed, [goes_back(owed, Asked("VAP-2", order="O0001")).claim.claim])
-    with pytest.raises(BadValue, match="no more than 1 of VAP-2 from O0001 can go back"):
+    stock.count(owed, "VAP-2", "5", place="store")
+    with pytest.raises(BadValue, match="only 1 of VAP-2 came on O0001 and can still go back"):
         goes_back(owed, Asked("VAP-2", "2", order="O0001"))
     assert wrong(owed) == []
 
 
-def test_goods_below_the_ledgers_count_go_back_all_the_same(session: Session) -> None:
-    made = goes_back(session, Asked("SNS-1", "2", place="van"))
-    assert made.told == (
-        "no order of it is known: the amount is its list cost", "by the ledger there is only 0 in van: count it",
-    )  # fmt: skip
-    goingback.sent_back(session, [made.claim.claim])
-    assert held(session)["SNS-1", "van"][0] == -2
-    assert wrong(session) == []
+def test_the_place_is_the_one_that_holds_enough_the_store_first(owed: Session) -> None:
+    assert goes_back(owed, Asked("VAP-2")).claim.place == "store"
+    job.undo(owed)
+    stock.move(owed, "VAP-2", "1", source="store", target="van")
+    assert goes_back(owed, Asked("VAP-2")).claim.place == "store"
+    assert goes_back(owed, Asked("VAP-2")).claim.place == "van"
+
+
+def test_stock_that_lies_elsewhere_is_told_and_what_lies_nowhere_is_refused(owed: Session) -> None:
+    stock.move(owed, "VAP-2", "2", source="store", target="van")
+    before = standing(owed)
+    with pytest.raises(BadValue, match=r"only 0 of VAP-2 in store that is not set apart; 2 lie in van: --from van$"):
+        goes_back(owed, Asked("VAP-2", "2", place="store"))
+    with pytest.raises(BadValue, match=r"no place holds 3 of VAP-2 that is not set apart; 2 lie in van: --from van$"):
+        goes_back(owed, Asked("VAP-2", "3"))
+    with pytest.raises(BadValue, match=r"no place holds 1 of SNS-1 .* `vanstock count` first if it lies there"):
+        goes_back(owed, Asked("SNS-1"))
+    assert standing(owed) == before
+    assert goes_back(owed, Asked("VAP-2", "2")).claim.place == "van"
+    with pytest.raises(BadValue, match="only 0 of VAP-2 in van that is not set apart"):
+        goes_back(owed, Asked("VAP-2", place="van"))
+
+
+def test_no_more_goes_back_to_an_order_than_came_on_it_though_more_lies_there(owed: Session) -> None:
+    stock.count(owed, "VAP-2", "9", place="store")
+    with pytest.raises(BadValue, match="only 2 of VAP-2 came on O0001 and can still go back"):
+        goes_back(owed, Asked("VAP-2", "3"))
+    assert goes_back(owed, Asked("VAP-2", "2")).claim.order_no == "O0001"
+    rest = goes_back(owed, Asked("VAP-2", "3"))
+    assert (rest.claim.order_no, rest.told) == (
+        "",
+        ("what came on orders goes back already: the amount is its list cost",),
+    )
+
+
+def test_the_newest_order_that_has_enough_left_is_meant(owed: Session) -> None:
+    receive(owed, sent(owed, {"VAP-2": 1}))
+    found = [goes_back(owed, Asked("VAP-2", qty)).claim.order_no for qty in ("2", "1")]
+    assert found == ["O0001", "O0002"]
+
+
+def test_stock_that_is_not_there_any_more_cannot_be_sent_until_it_is_counted(owed: Session) -> None:
+    names = [goes_back(owed, Asked("VAP-2")).claim.claim for _ in range(2)]
+    job.fit(owed, "J1", "VAP-2", place="store")
+    before = standing(owed)
+    with pytest.raises(BadValue, match=f"{names[1]}: 0 of VAP-2 left in store: .* `vanstock give-up {names[1]}`, or"):
+        goingback.sent_back(owed, names)
+    assert standing(owed) == before
+    goingback.sent_back(owed, names[:1])
+    stock.count(owed, "VAP-2", "1", place="store")
+    goingback.sent_back(owed, names[1:])
+    assert ("VAP-2", "store") not in held(owed)
+    assert wrong(owed) == []
 
 
 def test_after_the_last_day_the_supplier_is_to_be_asked(owed: Session) -> None:
@@ -232,6 +279,24 @@ def test_a_failed_part_is_tied_to_its_job_and_to_the_newest_order_before_it(owed
     assert goes_back(after, Asked("VAP-2", job="J3", warranty=True)).claim.amount == 12_500
 
 
+def test_a_failed_part_that_its_job_is_not_known_to_have_taken_is_said(owed: Session) -> None:
+    says = "J1 is not known to have taken it: name the job that did, if it is in the ledger"
+    assert says in goes_back(owed, Asked("VAP-2", job="J1", warranty=True)).told
+    job.fit(owed, "J2", "VAP-2", place="store")
+    assert goes_back(owed, Asked("VAP-2", job="J2", warranty=True)).told == ()
+
+
+def test_no_more_failed_off_a_job_than_it_took(owed: Session) -> None:
+    job.fit(owed, "J1", "VAP-2", place="store")
+    with pytest.raises(BadValue, match=r"J1 took only 1 of VAP-2$"):
+        goes_back(owed, Asked("VAP-2", "2", job="J1", warranty=True))
+    name = goes_back(owed, Asked("VAP-2", job="J1", warranty=True)).claim.claim
+    with pytest.raises(BadValue, match="J1 took only 1 of VAP-2, 1 of them claimed already"):
+        goes_back(owed, Asked("VAP-2", job="J1", warranty=True))
+    goingback.give_up(owed, name)
+    assert goes_back(owed, Asked("VAP-2", job="J1", warranty=True)).claim.qty == 1
+
+
 def test_a_failed_part_is_no_stock_and_its_credit_comes_off_what_the_job_cost(owed: Session) -> None:
     job.fit(owed, "J1", "VAP-2", place="store")
     before = held(owed)
@@ -250,8 +315,8 @@ def test_a_failed_part_is_no_stock_and_its_credit_comes_off_what_the_job_cost(ow
         (Asked("VAP-2", job="J1"), "with both --job JOB and --warranty"),
         (Asked("VAP-2", warranty=True), "with both --job JOB and --warranty"),
         (Asked("VAP-2", job="J1", warranty=True, place="van"), "leave --from and --order out"),
-        (Asked("VAP-2", "3", order="O0001"), "no more than 2 of VAP-2 from O0001"),
-        (Asked("SNS-1", order="O0001"), "no more than 0 of SNS-1 from O0001"),
+        (Asked("VAP-2", "3", order="O0001"), "no place holds 3 of VAP-2"),
+        (Asked("GLV-1", "1pack", order="O0001"), "no GLV-1 came on O0001: leave --order out"),
         (Asked("VAP-2", "0"), "must be above zero"),
         (Asked("VAP-2", by="soon"), "does not exist"),
         (Asked("GLV-1", "1pack", job="J1", warranty=True), "GLV-1 has no supplier"),
@@ -259,6 +324,7 @@ def test_a_failed_part_is_no_stock_and_its_credit_comes_off_what_the_job_cost(ow
 )
 def test_what_cannot_go_back_so_is_refused_and_nothing_is_written(owed: Session, asked: Asked, says: str) -> None:
     change_part(owed, "GLV-1", supplier="")
+    stock.count(owed, "GLV-1", "1pack", place="store")
     before = standing(owed)
     with pytest.raises(BadValue, match=says):
         goes_back(owed, asked)
@@ -314,8 +380,12 @@ def test_steps_sent_twice_under_one_id_happen_once(owed: Session) -> None:
 def test_a_claim_is_taken_back_from_its_newest_step_on(owed: Session) -> None:
     fitted = job.fit(owed, "J1", "VAP-2", place="store").entry
     goingback.sent_back(owed, ["R0001"])
-    with pytest.raises(VanstockError, match="R0001 was changed again after that: undo the later change first"):
+    later_on = goingback.credited(owed, "R0001", 100).entry
+    says = (rf"R0001 was changed again after that: undo `credited` of 2027-03-01 \d\d:\d\d first "
+            rf"\(vanstock undo {later_on.id[:8]}\)$")  # fmt: skip
+    with pytest.raises(VanstockError, match=says):
         job.undo(owed, fitted.id)
+    job.undo(owed)
     job.undo(owed)
     job.undo(owed, fitted.id)
     assert steps(owed) == {"R0001": "owed", "R0002": "owed"}
@@ -325,11 +395,69 @@ def test_a_step_undone_put_back_and_undone_again_lets_the_one_before_it_be_undon
     fitted = job.fit(owed, "J1", "VAP-2", place="store").entry
     _, undoing = job.undo(owed, goingback.sent_back(owed, ["R0001"]).entry.id)
     _, put_back = job.undo(owed, undoing.id)
-    with pytest.raises(VanstockError, match="undo the later change first"):
+    with pytest.raises(VanstockError, match=rf"undo `sent back` of .* first \(vanstock undo {put_back.id[:8]}\)"):
         job.undo(owed, fitted.id)
     job.undo(owed, put_back.id)
     job.undo(owed, fitted.id)
     assert (steps(owed)["R0001"], wrong(owed)) == ("owed", [])
+
+
+def test_goods_in_that_a_claim_rests_on_is_not_undone_before_the_claim(owed: Session) -> None:
+    (came,) = {one.entry for one in receipts(owed.ledger)}
+    goods_in = entry_by_seq(owed.ledger, came).id
+    made = goes_back(owed, Asked("VAP-2"))
+    before = standing(owed)
+    says = (f"{made.claim.claim} rests on what came on O0001: undo `goes back` of 2027-03-01 .* first "
+            rf"\(vanstock undo {made.entry.id[:8]}\)")  # fmt: skip
+    with pytest.raises(VanstockError, match=says):
+        job.undo(owed, goods_in)
+    assert standing(owed) == before
+    gone = goingback.sent_back(owed, [made.claim.claim]).entry
+    with pytest.raises(VanstockError, match=f"undo `sent back` of .* first .vanstock undo {gone.id[:8]}"):
+        job.undo(owed, goods_in)
+    job.undo(owed)
+    job.undo(owed)
+    job.undo(owed, goods_in)
+    assert (claims(owed.ledger), wrong(owed)) == ([], [])
+
+
+def test_goods_in_that_no_claim_needs_is_undone(session: Session) -> None:
+    """Two came on one order in two goes and one goes back: the other delivery covers it."""
+    number = sent(session, {"VAP-2": 2})
+    for _ in range(2):
+        second = receive(session, number, Came({"VAP-2": "1"})).entry
+    goes_back(session, Asked("VAP-2"))
+    job.undo(session, second.id)
+    (first,) = receipts(session.ledger)
+    with pytest.raises(VanstockError, match="R0001 rests on what came on O0001"):
+        job.undo(session, entry_by_seq(session.ledger, first.entry).id)
+
+
+def test_a_failed_part_rests_on_its_order_unless_it_was_given_up(owed: Session) -> None:
+    goods_in = entry_by_seq(owed.ledger, receipts(owed.ledger)[0].entry).id
+    made = goes_back(owed, Asked("VAP-2", job="J1", warranty=True)).claim.claim
+    with pytest.raises(VanstockError, match=f"{made} rests on what came on O0001"):
+        job.undo(owed, goods_in)
+    goingback.give_up(owed, made)
+    job.undo(owed, goods_in)
+
+
+def test_the_history_of_a_claim_and_of_an_order_is_told_by_its_number(owed: Session) -> None:
+    job.fit(owed, "J1", "VAP-2", place="store")
+    goingback.sent_back(owed, ["R0001"])
+    goes_back(owed, Asked("VAP-2"))
+    receive(owed, sent(owed, {"GKT-1": 1}))
+    found = stock.history(owed, "r0001")
+    assert (found.title, [one.entry.kind for one in found.entries]) == (
+        "claim R0001", ["sent back", "fitted", "received"],
+    )  # fmt: skip
+    found = stock.history(owed, "o0001")
+    assert (found.title, [one.entry.kind for one in found.entries]) == (
+        "order O0001", ["goes back", "sent back", "fitted", "received", "order sent", "order drafted"],
+    )  # fmt: skip
+    assert [one.entry.kind for one in stock.history(owed, "O0001", limit=1).entries] == ["goes back"]
+    with pytest.raises(NotFound):
+        stock.history(owed, "R0099")
 
 
 def step_one(session: Session, act: tuple[str, int, int]) -> bool:

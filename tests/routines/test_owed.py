@@ -49,6 +49,7 @@ def test_what_is_due_first_is_told_first_and_overdue_once_its_last_day_is_over(s
     change_part(session, "VAP-2", surcharge=4_500)
     receive(session, sent(session, {"SNS-1": 1}, "DAY"), Came(damaged={"SNS-1": "1"}, rest="cancel"))
     receive(later(session, days=1), sent(session, {"VAP-2": 1}))
+    stock.receive(session, "GLV-1", "1pack")
     goes_back(session, Asked("GLV-1", "1pack", by="2027-03-20"))
     assert names(session) == [("WEEK", [("R0003", False)]), ("NEXT", [("R0002", False)]), ("DAY", [("R0001", False)])]
     assert names(later(session, days=29)) == [
@@ -134,6 +135,19 @@ def test_goods_in_that_was_undone_or_gone_by_another_way_may_not_go_back(session
     assert may(session) == []
     job.undo(session, undoing.id)
     assert may(session) == [("GKT-1", 4, "O0001"), ("VAP-2", 2, "O0001")]
+
+
+def test_what_has_expired_is_not_offered_and_not_counted_as_on_hand(session: Session) -> None:
+    """Four came, to be used by 5 March, and two that keep on the next order; one is wanted."""
+    receive(session, sent(session, {"GKT-1": 4}), Came(use_by={"GKT-1": "2027-03-05"}))
+    receive(session, sent(session, {"GKT-1": 2}), Came(use_by={"GKT-1": "2027-12-31"}))
+    listed(session, GKT_1=1)
+    assert may(later(session, days=4)) == [("GKT-1", 2, "O0002"), ("GKT-1", 3, "O0001")]
+    after = later(session, days=5)
+    (found,) = owed(after).may_go_back
+    assert (found.qty, found.order_no, found.why) == (1, "O0002", "2 on hand, max is 1")
+    job.undo(after)
+    assert may(after) == []
 
 
 def test_of_two_deliveries_the_newer_is_left_over(session: Session) -> None:

@@ -92,13 +92,13 @@ def _look(amounts: Sequence[str], drop: Sequence[str], which: tuple[str, str], f
     return LastLook(pairs("--set", amounts), tuple(drop), supplier, pence, again, top_up)
 
 
-def pairs(option: str, typed: Sequence[str] | None) -> dict[str, str]:
-    """PART=VALUE as typed, by part; raises `BadValue`, for a part named twice too."""
+def pairs(option: str, typed: Sequence[str] | None, like: str = "GK-KRA-011-A=2") -> dict[str, str]:
+    """PART=VALUE as typed, by part; raises `BadValue` with how it is written, and for a part named twice."""
     found: dict[str, str] = {}
     for one in typed or ():
         part, equals, value = one.partition("=")
         if not equals or not part.strip() or not value.strip():
-            raise BadValue(f"{option} {one!r} cannot be read: write it like {option} GK-KRA-011-A=2")
+            raise BadValue(f"{option} {one!r} cannot be read: write it like {option} {like}")
         if part.strip() in found:
             raise BadValue(f"{option} names {part.strip()} twice: say it once")
         found[part.strip()] = value.strip()

@@ -12,8 +12,10 @@ from vanstock.cli.show import Column, as_json, figure, paragraph, say, table, wo
 from vanstock.quantity import format_money, format_qty, parse_money, show_qty
 
 if TYPE_CHECKING:
+    from vanstock.routines.apart import SetApart
     from vanstock.routines.goingback import Stepped
-    from vanstock.routines.owed import MayGoBack, Owed, OwedBy, OwedList
+    from vanstock.routines.oldunits import Owed
+    from vanstock.routines.owed import MayGoBack, OwedBy, OwedList
 
 Name = Annotated[str, typer.Argument(metavar="CLAIM", help="The claim's number, like R0003.")]
 Names = Annotated[list[str], typer.Argument(metavar="CLAIM...", help="Numbers of claims, like R0003.")]
@@ -167,16 +169,26 @@ def goes_back(
     job: Annotated[str, typer.Option("--job", metavar="JOB", help="The job that a failed part came off.")] = "",
     warranty: Annotated[bool, typer.Option("--warranty", help="It failed; a claim on its maker.")] = False,
     order: Annotated[str, typer.Option("--order", metavar="ORDER", help="The order unused stock came on.")] = "",
-    place: Annotated[str, typer.Option("--from", metavar="PLACE", help="Where unused stock lies; else store.")] = "",
+    place: Annotated[
+        str, typer.Option("--from", metavar="PLACE", help="Where unused stock lies; else looked up.")
+    ] = "",
     by: Annotated[str, typer.Option("--by", metavar="DATE", help="The last day to send it.")] = "",
+    json: Json = False,
 ) -> None:
     """Set apart a failed part, or unused stock, that goes back to its supplier."""
     from vanstock.routines import apart as routine
 
     with opened(ctx) as session:
         made = routine.goes_back(session, routine.Asked(part, qty, job, warranty, order, place, by))
-    claim = made.claim
-    what = f"{show_qty(claim.qty, made.part.unit)} x {made.part.part} {made.part.description}".rstrip()
+    if json:
+        as_json(_made_json(made))
+        return
+    _show_made(made)
+
+
+def _show_made(made: SetApart) -> None:
+    claim, part = made.row.claim, made.row.part
+    what = f"{show_qty(claim.qty, part.unit)} x {part.part} {part.description}".rstrip()
     came = f", came on {claim.order_no}" if claim.order_no else ""
     until = f" by {claim.due}" if claim.due else ""
     paragraph(f"{claim.claim}: {what}, {claim.why}, goes back to {claim.supplier}{until}{came}; to be credited: "
@@ -188,19 +200,37 @@ def goes_back(
     say(f"entry {made.entry.id[:8]} (vanstock undo takes it back)")
 
 
+def _made_json(made: SetApart) -> dict[str, object]:
+    return {"claim": _claim_json(made.row), "notes": list(made.told), "entry": made.entry.id}
+
+
 def sent_back(
     ctx: typer.Context,
     claims: Names,
     on: Annotated[str, typer.Option("--on", metavar="DATE", help="The day it went; else today.")] = "",
+    json: Json = False,
 ) -> None:
     """Record that claims went back to their suppliers."""
     from vanstock.routines import goingback as routine
 
     with opened(ctx) as session:
         done = routine.sent_back(session, claims, on)
+    if json:
+        as_json(_stepped_json(done))
+        return
     for claim in done.claims:
         paragraph(f"{claim.claim} sent back to {claim.supplier}, {format_money(claim.open_amount)} to be credited")
     _say_rest(done)
+
+
+def _stepped_json(done: Stepped) -> dict[str, object]:
+    return {
+        "claims": [_claim_json(row) for row in done.rows],
+        "credited": format_money(done.credited),
+        "lost": format_money(done.lost),
+        "notes": list(done.told),
+        "entry": done.entry.id,
+    }
 
 
 def _say_rest(done: Stepped) -> None:
@@ -215,6 +245,7 @@ def credited(
     amount: Annotated[str, typer.Argument(metavar="[AMOUNT]", help="Ex VAT; all that is owed when left out.")] = "",
     give_up_rest: Annotated[bool, typer.Option("--give-up-rest", help="The rest will not come.")] = False,
     more: Annotated[bool, typer.Option("--more", help="It is more than was owed.")] = False,
+    json: Json = False,
 ) -> None:
     """Record what a supplier credited for a claim."""
     from vanstock.routines import goingback as routine
@@ -222,18 +253,24 @@ def credited(
     pence = parse_money(amount) if amount else None
     with opened(ctx) as session:
         done = routine.credited(session, claim, pence, give_up_rest=give_up_rest, more=more)
+    if json:
+        as_json(_stepped_json(done))
+        return
     (found,) = done.claims
     paragraph(f"{found.claim}: {format_money(done.credited)} credited by {found.supplier}; "
               f"{format_money(found.open_amount)} still owed")  # fmt: skip
     _say_rest(done)
 
 
-def give_up(ctx: typer.Context, claim: Name) -> None:
+def give_up(ctx: typer.Context, claim: Name, json: Json = False) -> None:
     """Record that what is still owed for a claim will not come."""
     from vanstock.routines import goingback as routine
 
     with opened(ctx) as session:
         done = routine.give_up(session, claim)
+    if json:
+        as_json(_stepped_json(done))
+        return
     (found,) = done.claims
     paragraph(f"{found.claim} given up: {done.told[0]}")
     say(f"entry {done.entry.id[:8]} (vanstock undo takes it back)")

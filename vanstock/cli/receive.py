@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from vanstock.routines.goodsin import Arrived, Received
 
 Pairs = list[str] | None
+_WRONG = "GP-KRA-100-A=GP-FEN-100-A:2"
+"""How a part that came in place of another is written: the part that was ordered first."""
 
 
 def add_to(app: typer.Typer) -> None:
@@ -23,7 +25,7 @@ def add_to(app: typer.Typer) -> None:
     lines = (
         "vanstock receive O0007",
         "vanstock receive O0007 --came GP-KRA-100-A=3 --rest cancel --carriage 7.50",
-        "vanstock receive O0007 --wrong GP-KRA-100-A=GP-FEN-100-A:2",
+        f"vanstock receive O0007 --wrong {_WRONG}",
         "vanstock receive O0007 --came FL-UNI-800-A=20L --use-by FL-UNI-800-A=2028-06-30",
     )
     app.command("receive", epilog=example(*lines))(receive)
@@ -55,7 +57,7 @@ def receive(
         raise BadValue(f"--carriage {carriage!r} is below zero")
     typed = routine.Came(pairs("--came", came), pairs("--price", price), pairs("--damaged", damaged),
                          pairs("--use-by", use_by), pence, rest, expected, place,
-                         pairs("--wrong", wrong))  # fmt: skip
+                         pairs("--wrong", wrong, _WRONG))  # fmt: skip
     with opened(ctx) as session:
         found = routine.receive(session, number, typed)
     if json:

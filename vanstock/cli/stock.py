@@ -26,7 +26,9 @@ def add_to(app: typer.Typer) -> None:
     app.command(
         "stock", epilog=example("vanstock stock gasket", "vanstock stock --place van", "vanstock stock --dangerous")
     )(stock)
-    app.command("history", epilog=example("vanstock history J0123", "vanstock history GK-KRA-011-A"))(history)
+    app.command(
+        "history", epilog=example("vanstock history J0123", "vanstock history GK-KRA-011-A", "vanstock history R0003")
+    )(history)
     app.command("received", epilog=example("vanstock received FL-UNI-800-A 2packs --cost 5.60"))(received)
 
 
@@ -117,11 +119,11 @@ def received(
 
 def history(
     ctx: typer.Context,
-    name: Annotated[str, typer.Argument(metavar="[PART|JOB]", help="A part or a job; everything when left out.")] = "",
+    name: Annotated[str, typer.Argument(metavar="[NAME]", help="A part, job, claim or order; else everything.")] = "",
     limit: Annotated[int, typer.Option(min=1, max=1_000_000, help="How many entries at most.")] = 50,
     json: Json = False,
 ) -> None:
-    """Show the entries behind a part or a job, newest first."""
+    """Show the entries behind a part, a job, a claim or an order, newest first."""
     from vanstock.routines import stock as routine
 
     with opened(ctx) as session:

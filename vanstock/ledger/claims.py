@@ -1,7 +1,7 @@
 """Reading what must go back: old units, failed parts and goods, each at the step where it stands.
 
 Only SELECTs. For every claim, at all times: open amount = owed - credited - given up. What a step does is decided in
-routines. Called by routines and `checking`.
+routines. Called by routines, `checking` and `entries`.
 """
 
 from __future__ import annotations
@@ -10,7 +10,8 @@ import sqlite3
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from vanstock.ledger.orderrows import COLUMNS, Owing
+from vanstock.errors import VanstockError
+from vanstock.ledger.orderrows import COLUMNS, Owing, told_to_undo
 
 
 class Claim(NamedTuple):
@@ -49,6 +50,12 @@ class Claim(NamedTuple):
     def sent(self) -> bool:
         """Whether it is on its way to the supplier, or there."""
         return "sent back" in self.steps
+
+    @property
+    def rests_on_goods(self) -> bool:
+        """Whether it says that goods came on its order: stock that goes or went back, or a failed part not given up."""
+        asked = not self.closed or self.sent or bool(self.credited)
+        return bool(self.order_no) and asked and (bool(self.place) or self.kind == "warranty")
 
     @property
     def shown(self) -> str:
@@ -101,3 +108,20 @@ def _claim(rows: list[Owing]) -> Claim | None:
 
 def _sum(rows: Iterable[Owing], step: str) -> int:
     return sum(row.amount for row in rows if row.step == step)
+
+
+_TAKEN_BACK = """SELECT order_no, part, sum(iif(from_place = 'supplier', qty, -qty)) FROM movement
+  WHERE entry = ? AND order_no IS NOT NULL AND 'supplier' IN (from_place, to_place) GROUP BY order_no, part"""
+_CAME = """SELECT coalesce(sum(iif(from_place = 'supplier', qty, -qty)), 0) FROM movement
+  WHERE order_no = ? AND part = ? AND 'supplier' IN (from_place, to_place)"""
+
+
+def refuse_resting(connection: sqlite3.Connection, seq: int) -> None:
+    """Raise `VanstockError` when taking an entry back would leave claims on goods that never came on their order."""
+    for order_no, part, qty in connection.execute(_TAKEN_BACK, (seq,)).fetchall():
+        rest = [one for one in claims(connection, part) if one.order_no == order_no and one.rests_on_goods]
+        came = connection.execute(_CAME, (order_no, part)).fetchone()[0]
+        if qty > 0 and rest and came - qty < sum(one.qty for one in rest):
+            steps = connection.execute("SELECT entry FROM owing WHERE claim = ?", (rest[-1].claim,))
+            told = told_to_undo(connection, [row[0] for row in steps])
+            raise VanstockError(f"{rest[-1].claim} rests on what came on {order_no}: {told}")

@@ -16,6 +16,7 @@ from typing import NamedTuple
 
 from vanstock.errors import EntryConflict, NotFound, VanstockError
 from vanstock.ledger import orderrows
+from vanstock.ledger.claims import refuse_resting
 from vanstock.ledger.file import writing
 from vanstock.ledger.jobrows import COLUMNS, STATUS, to_row
 from vanstock.ledger.sealing import seal_entry
@@ -234,6 +235,7 @@ def reverse(connection: sqlite3.Connection, entry_id: str, undoing: Draft) -> En
     """
     with writing(connection):
         undone = _entry_to_reverse(connection, entry_id)
+        refuse_resting(connection, undone.seq)
         kind = "put back" if undone.kind == "undone" else "undone"
         head = undoing._replace(kind=kind, note=f"{undone.kind}, {kind}", id=undoing.id or new_id())
         seq = open_entry(connection, head, content_digest(undoing), undone.seq)

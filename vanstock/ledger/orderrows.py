@@ -144,8 +144,26 @@ _LATER_OF_CLAIM = "SELECT DISTINCT entry FROM owing WHERE claim = ?1 AND entry >
 def _refuse_changed_again(connection: sqlite3.Connection, name: str, later: str, seq: int) -> None:
     """An order or a claim is taken back from its newest act on; what was undone, and its undoing, do not count."""
     acts = [row[0] for row in connection.execute(later, (name, seq))]
-    if any(_is_act(connection, act) and stands(connection, act) for act in acts):
-        raise VanstockError(f"{name} was changed again after that: undo the later change first")
+    if told := told_to_undo(connection, acts):
+        raise VanstockError(f"{name} was changed again after that: {told}")
+
+
+def told_to_undo(connection: sqlite3.Connection, entries: Iterable[int]) -> str:
+    """The newest act that stands among entries, as what is to be undone first; "" when none stands."""
+    acts = [seq for seq in entries if _is_act(connection, seq) and stands(connection, seq)]
+    if not acts:
+        return ""
+    at, kind = connection.execute("SELECT at, kind FROM entry WHERE seq = ?", (max(acts),)).fetchone()
+    undo = _newest_of(connection, max(acts))
+    return f"undo `{kind}` of {at[:16].replace('T', ' ')} first (vanstock undo {undo[:8]})"
+
+
+def _newest_of(connection: sqlite3.Connection, seq: int) -> str:
+    """The id that takes an act back: its own, or that of its newest putting back."""
+    undoing = connection.execute("SELECT seq FROM entry WHERE reverses = ?", (seq,)).fetchone()
+    if undoing:
+        return _newest_of(connection, undoing[0])
+    return str(connection.execute("SELECT id FROM entry WHERE seq = ?", (seq,)).fetchone()[0])
 
 
 def _is_act(connection: sqlite3.Connection, seq: int) -> bool:

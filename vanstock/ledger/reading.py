@@ -152,6 +152,21 @@ def _entries_naming(connection: sqlite3.Connection, part: str, job: str, limit: 
     return [row[0] for row in rows]
 
 
+_OF_CLAIM = "SELECT entry FROM owing WHERE claim = ?1"
+_OF_ORDER = """SELECT entry FROM order_step WHERE order_no = ?1 UNION SELECT entry FROM order_line WHERE order_no = ?1
+  UNION SELECT entry FROM movement WHERE order_no = ?1 UNION SELECT entry FROM owing WHERE order_no = ?1"""
+
+
+def entries_of_number(connection: sqlite3.Connection, number: str, limit: int) -> tuple[str, list[PastEntry]]:
+    """What a number names, a claim or an order, and the newest entries about it, newest first; nothing when it names
+    neither."""
+    for what, sql in (("claim", _OF_CLAIM), ("order", _OF_ORDER)):
+        rows = connection.execute(f"SELECT entry FROM ({sql}) ORDER BY entry DESC LIMIT ?2", (number, limit)).fetchall()
+        if rows:
+            return what, [_past(connection, row[0], "", "") for row in rows]
+    return "", []
+
+
 def lines_of(connection: sqlite3.Connection, entry: Entry) -> PastEntry:
     """An entry with all its lines."""
     return _past(connection, entry.seq, "", "")

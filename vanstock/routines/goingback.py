@@ -29,7 +29,7 @@ from vanstock.ledger.valuing import Line
 from vanstock.model import Entry
 from vanstock.quantity import format_money, show_qty
 from vanstock.routines.naming import find_part
-from vanstock.routines.oldunits import step_of
+from vanstock.routines.oldunits import Owed, step_of, told_of
 from vanstock.routines.session import Session, once, one_act
 from vanstock.routines.settings import with_vat
 from vanstock.workdays import parse_date
@@ -38,13 +38,18 @@ WARRANTY = "warranty"
 
 
 class Stepped(NamedTuple):
-    """Claims after a step, with the pence credited and lost by it, and what to tell."""
+    """Claims after a step, the pence credited and lost by it, and what to tell."""
 
     entry: Entry
-    claims: tuple[Claim, ...]
+    rows: tuple[Owed, ...]
     credited: int
     lost: int
     told: tuple[str, ...] = ()
+
+    @property
+    def claims(self) -> tuple[Claim, ...]:
+        """The claims alone."""
+        return tuple(row.claim for row in self.rows)
 
 
 def claim_named(session: Session, name: str) -> Claim:
@@ -57,7 +62,10 @@ def claim_named(session: Session, name: str) -> Claim:
 
 @one_act
 def sent_back(session: Session, names: Sequence[str], on: str = "", entry_id: str = "") -> Stepped:
-    """Record that claims went back to their suppliers, today or `on` a day before; raises `BadValue`."""
+    """Record that claims went back to their suppliers, today or `on` a day before.
+
+    Stock that does not lie at its place by the ledger is refused, all of it: raises `BadValue`.
+    """
 
     def plan() -> Draft:
         found = [claim_named(session, name) for name in dict.fromkeys(name.strip().upper() for name in names)]
@@ -101,12 +109,27 @@ def _draft(session: Session, kind: str, lines: Sequence[Line], steps: Sequence[O
 def _stock_lines(session: Session, found: Sequence[Claim]) -> list[Line]:
     """The movements of unused stock that leaves its place, and what its value differs from the amount owed."""
     stock = sorted((claim for claim in found if claim.place), key=lambda claim: claim.part)
+    _refuse_gone(session, stock)
     wanted = [Line(claim.part, claim.qty, claim.place, SUPPLIER) for claim in stock]
     moved = [line for line in valued(session.ledger, wanted) if line.qty]
     lines = list(moved)
     for claim, line in zip(stock, moved, strict=True):
         lines += _lost(claim, (line.value or 0) - with_vat(session, claim.open_amount))
     return lines
+
+
+def _refuse_gone(session: Session, stock: Sequence[Claim]) -> None:
+    """What the ledger does not hold cannot leave: who has it in hand all the same counts it first."""
+    left = {(one.part, one.place): reading.on_hand(session.ledger, one.part, one.place) for one in stock}
+    for claim in stock:
+        key = claim.part, claim.place
+        if left[key] < claim.qty:
+            held = show_qty(max(left[key], 0), find_part(session, claim.part).unit)
+            raise BadValue(
+                f"{claim.claim}: {held} of {claim.part} left in {claim.place}: it was fitted or moved; "
+                f"`vanstock give-up {claim.claim}`, or `vanstock count` it if it lies there"
+            )
+        left[key] -= claim.qty
 
 
 def _lost(claim: Claim, value: int) -> list[Line]:
@@ -136,8 +159,9 @@ def _after(session: Session, entry: Entry, told: tuple[str, ...] = ()) -> Steppe
     rows = [row for row in rows_of(session.ledger, entry.seq) if isinstance(row, Owing)]
     named = {row.claim for row in rows}
     sums = {step: sum(row.amount for row in rows if row.step == step) for step in ("credited", "given up")}
-    found = tuple(claim for claim in claims(session.ledger) if claim.claim in named)
-    return Stepped(entry, found, sums["credited"], sums["given up"], told)
+    found = [claim for claim in claims(session.ledger) if claim.claim in named]
+    rows_now = tuple(told_of(claim, find_part(session, claim.part), session.today) for claim in found)
+    return Stepped(entry, rows_now, sums["credited"], sums["given up"], told)
 
 
 @one_act

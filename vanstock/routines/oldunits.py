@@ -1,12 +1,14 @@
 """Old units: what a surcharge makes owed when a part comes in, and the old unit that comes off when it is fitted.
 
 `fit` pays for importing this module: it knows no settings and asks one small question. What goes back otherwise is in
-`goingback`. Called by `goodsin`, `goingback` and `job`.
+`goingback`. A claim as it is told of is here too, where every reader finds it. Called by `goodsin`, `goingback`,
+`apart`, `owed`, `week` and `job`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from datetime import date
 from itertools import count
 from typing import NamedTuple
 
@@ -29,6 +31,20 @@ class OldUnit(NamedTuple):
     supplier: str
     amount: int
     due: str
+
+
+class Owed(NamedTuple):
+    """A claim with its part, and whether its last day passed before it was sent."""
+
+    claim: Claim
+    part: Part
+    overdue: bool
+
+
+def told_of(claim: Claim, part: Part, today: date) -> Owed:
+    """A claim as it is told on a day."""
+    late = bool(claim.due) and claim.due < today.isoformat() and not claim.sent and not claim.closed
+    return Owed(claim, part, late)
 
 
 def claim_numbers(session: Session) -> Iterator[str]:

@@ -1,7 +1,8 @@
 """What must go back to whom by when, what is owed for it, and what unused goods may still go back.
 
 Goods that came on an order may go back while the supplier's return window is open (setting return_days), when no job
-took them and there is more on hand than the last reorder list wants. Only reads. Called by `cli.owed`.
+took them and there is more on hand than the last reorder list wants. What has expired is neither. Only reads. Called by
+`cli.owed`.
 """
 
 from __future__ import annotations
@@ -13,23 +14,18 @@ from typing import NamedTuple
 
 from vanstock.ledger import basis, catalogue, reading
 from vanstock.ledger.claims import Claim, claims
+from vanstock.ledger.orderrows import LotRow, rows_of
 from vanstock.ledger.orders import Receipt, receipts
 from vanstock.model import Catalogue, Job, Part, Supplier, stock_groups
 from vanstock.quantity import show_qty, value_of
 from vanstock.routines.apart import left_to_return
+from vanstock.routines.expiry import usable_balances
+from vanstock.routines.oldunits import Owed, told_of
 from vanstock.routines.session import Session
 from vanstock.routines.settings import last_day
 
 _NEVER = "9999-12-31"
 _MOST_JOBS = 2
-
-
-class Owed(NamedTuple):
-    """A claim with its part, and whether its last day passed before it was sent."""
-
-    claim: Claim
-    part: Part
-    overdue: bool
 
 
 class OwedBy(NamedTuple):
@@ -77,8 +73,7 @@ def owed(session: Session, *, everything: bool = False) -> OwedList:
     by_supplier: dict[str, list[Owed]] = defaultdict(list)
     for claim in found:
         if everything or not claim.closed:
-            row = Owed(claim, known.parts[claim.part], _overdue(claim, session.today))
-            by_supplier[claim.supplier].append(row)
+            by_supplier[claim.supplier].append(told_of(claim, known.parts[claim.part], session.today))
     groups = [
         OwedBy(known.suppliers.get(name, Supplier(name)), tuple(sorted(rows, key=_first_due)))
         for name, rows in by_supplier.items()
@@ -87,30 +82,30 @@ def owed(session: Session, *, everything: bool = False) -> OwedList:
     return OwedList(tuple(ordered), tuple(_may_go_back(session, known, found)))
 
 
-def _overdue(claim: Claim, today: date) -> bool:
-    return bool(claim.due) and claim.due < today.isoformat() and not claim.sent and not claim.closed
-
-
 def _first_due(row: Owed) -> tuple[bool, bool, str, str]:
     claim = row.claim
     return claim.closed, claim.sent, claim.due or _NEVER, claim.claim
 
 
 class _Shelves(NamedTuple):
-    """Parts stocked as one, by the number they are stocked under: what is on hand, and the most wanted by the last list
-    or a pin; a part that neither has spoken of is not in `most`."""
+    """Parts stocked as one, by the number they are stocked under: what is on hand and has not expired, of each part by
+    itself too (`lies`), and the most wanted by the last list or a pin; a part that neither has spoken of is not in
+    `most`."""
 
     known: Catalogue
     groups: Mapping[str, str]
     on_hand: Mapping[str, int]
+    lies: Mapping[str, int]
     most: Mapping[str, int]
 
 
 def _shelves(session: Session, known: Catalogue) -> _Shelves:
     groups = stock_groups(known)
     on_hand: dict[str, int] = defaultdict(int)
-    for held in reading.balances(session.ledger):
+    lies: dict[str, int] = defaultdict(int)
+    for held in usable_balances(session, session.today):
         on_hand[groups[held.part]] += held.qty
+        lies[held.part] += held.qty
     now = session.now.astimezone().isoformat(timespec="seconds")
     listed = {part: row.level.max for part, row in basis.newest(session.ledger, now).items()}
     pinned = {part: most for part, (_, most) in catalogue.pins(session.ledger).items()}
@@ -118,7 +113,7 @@ def _shelves(session: Session, known: Catalogue) -> _Shelves:
     for levels in (listed, pinned):  # of several numbers stocked as one, the one they are stocked under goes before
         most |= {groups[part]: level for part, level in levels.items() if part in groups}
         most |= {part: level for part, level in levels.items() if groups.get(part) == part}
-    return _Shelves(known, groups, on_hand, most)
+    return _Shelves(known, groups, on_hand, lies, most)
 
 
 def _may_go_back(session: Session, known: Catalogue, found: Iterable[Claim]) -> list[MayGoBack]:
@@ -141,11 +136,19 @@ def _may_go_back(session: Session, known: Catalogue, found: Iterable[Claim]) -> 
 
 
 def _unused(session: Session, shelves: _Shelves, came: Receipt) -> int:
-    """Base units of a receipt that no job took since, that still lie somewhere, and are not claimed already."""
+    """Base units of a receipt that no job took since, that still lie somewhere, have not expired and are not
+    claimed already."""
     alike = [part for part, group in shelves.groups.items() if group == shelves.groups[came.part]]
     taken = sum(reading.fitted_since(session.ledger, part, came.entry) for part in alike)
-    here = sum(row.qty for row in reading.balances(session.ledger, [came.part]))
-    return max(min(came.qty - max(taken, 0), here, left_to_return(session, came.part, came.order_no)), 0)
+    good = came.qty - max(taken, 0) - _late(session, came)
+    return max(min(good, shelves.lies.get(came.part, 0), left_to_return(session, came.part, came.order_no)), 0)
+
+
+def _late(session: Session, came: Receipt) -> int:
+    """Base units of a receipt that came with a day to be used by which is past."""
+    rows = rows_of(session.ledger, came.entry)
+    today = session.today.isoformat()
+    return sum(row.qty for row in rows if isinstance(row, LotRow) and row.part == came.part and row.use_by < today)
 
 
 def _row(session: Session, shelves: _Shelves, came: Receipt, qty: int) -> MayGoBack:

@@ -189,8 +189,8 @@ def count(
 
 
 class History(NamedTuple):
-    """The entries about one part or job, newest first, with the parts they name; of one part the dates by which what
-    is left of it must be used."""
+    """The entries about one part, job, claim or order, newest first, with the parts they name; of one part the dates by
+    which what is left of it must be used."""
 
     title: str
     entries: tuple[PastEntry, ...]
@@ -200,7 +200,7 @@ class History(NamedTuple):
 
 
 def history(session: Session, text: str = "", *, limit: int = 50) -> History:
-    """The newest entries about a job, a part, or everything; raises `NotFound` for neither."""
+    """The newest entries about a job, a part, a claim or an order, or everything; raises `NotFound` for none."""
     parts = {part.part: part for part in catalogue.part_names(session.ledger)}
     if not text:
         return History("everything", tuple(reading.entries_about(session.ledger, limit=limit)), parts)
@@ -208,6 +208,10 @@ def history(session: Session, text: str = "", *, limit: int = 50) -> History:
     if job:
         found = reading.entries_about(session.ledger, job=job.job, limit=limit)
         return History(f"job {job.job}", tuple(found), parts)
+    number = text.strip().upper()
+    what, numbered = reading.entries_of_number(session.ledger, number, limit)
+    if what and not catalogue.part_by_number(session.ledger, text):
+        return History(f"{what} {number}", tuple(numbered), parts)
     part = find_part(session, text) if parts else find_job(session, text)
     if not isinstance(part, Part):
         raise NotFound(f"nothing in the ledger is named {text!r}")

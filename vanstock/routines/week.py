@@ -13,7 +13,8 @@ from vanstock.ledger import catalogue, reading
 from vanstock.model import Part, Supplier
 from vanstock.routines import counting, ordering, slow
 from vanstock.routines.expiry import Expiring, aged, expired_lines, soon_lines
-from vanstock.routines.owed import MayGoBack, Owed, owed
+from vanstock.routines.oldunits import Owed
+from vanstock.routines.owed import MayGoBack, owed
 from vanstock.routines.reorder import reorder
 from vanstock.routines.session import Session
 
