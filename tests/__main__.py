@@ -4,7 +4,7 @@ The tests of the pages want a Chromium: it is installed where this machine lets 
 say so. With CI=true in the environment they fail instead.
 
 `python3 tests -m long` runs the long ones, which are left out otherwise: a thousand crashes, hundreds of
-thousands of inputs. Other words go to pytest as they are: `python3 tests -k odds`.
+thousands of inputs. Other words go to pytest as they are: `python3 tests -k odds`. All processors are used at once.
 """
 
 import pathlib
@@ -23,6 +23,8 @@ def main() -> None:
     words = sys.argv[1:]
     if "--quick" in words:
         words = [word for word in words if word != "--quick"] + ["-m", "not slow and not long"]
+    if "-n" not in words:
+        words = ["-n", "auto", "--dist", "worksteal"] + words
     raise SystemExit(bootstrap.run([python, "-m", "pytest", *words]))
 
 

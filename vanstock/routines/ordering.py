@@ -277,8 +277,7 @@ def cancelled(session: Session, number: str, part_text: str = "", entry_id: str 
         part = find_part(session, part_text).part if part_text else ""
         lines = [line for line in order.lines if line.to_come and part in ("", line.part)]
         if not order.is_open or not lines:
-            what = f"{part} is still to come on {order.order_no}" if part else f"{order.order_no} is still to come"
-            raise BadValue(f"nothing of {what}")
+            raise BadValue(f"nothing of {f'{part} on ' if part else ''}{order.order_no} is still to come")
         rows: list[Row] = [OrderLine(order.order_no, one.part, 0, one.to_come, one.price) for one in lines]
         if len(lines) == sum(line.to_come > 0 for line in order.lines):
             state = "received" if any(line.received for line in order.lines) else "cancelled"
