@@ -160,7 +160,7 @@ def test_one_part_is_cancelled_and_then_the_rest(session: Session) -> None:
     ordering.cancelled(session, number, "gasket")
     assert amounts(session, number) == {"GKT-1": (4, 0, 4, 0), "VAP-2": (2, 0, 0, 2)}
     assert (shown(session, number), ledger_orders.on_order(session.ledger)) == ("sent", {"VAP-2": 2})
-    with pytest.raises(BadValue, match="nothing of GKT-1 is still to come"):
+    with pytest.raises(BadValue, match="nothing of GKT-1 on O0001 is still to come"):
         ordering.cancelled(session, number, "GKT-1")
     ordering.cancelled(session, number)
     assert shown(session, number) == "cancelled"
