@@ -97,7 +97,7 @@ def fill() -> Callable[[Session], None]:
     return function
 
 
-@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=70, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.lists(acts, max_size=25))
 def test_any_sequence_of_acts_conserves_quantity_and_value_and_keeps_balances_true(
     fill: Callable[[Session], None], sequence: list[tuple[object, ...]]
@@ -123,7 +123,7 @@ def check(ledger: sqlite3.Connection) -> None:
             assert all(abs(v * held - worth * q) <= 2 * abs(held) for q, v in pool), pool
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.lists(acts, max_size=12))
 def test_undoing_everything_brings_every_quantity_back_to_nothing(
     fill: Callable[[Session], None], sequence: list[tuple[object, ...]]

@@ -43,7 +43,7 @@ acts = st.one_of(
 days = st.integers(-2, 12)
 """Days that pass before an act; a clock that someone set back makes them fewer than none."""
 sequences = st.lists(st.tuples(acts, days), max_size=18)
-slow = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+slow = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 
 @contextmanager

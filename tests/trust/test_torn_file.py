@@ -238,12 +238,12 @@ def go_through_many(bench: Bench, count: int, seed: int, back: int) -> Counter[s
         if number % back == 0:
             go_back(bench, what)
     assert hit["refused by some command"] > count / 2
-    assert hit["refused for another reason"] < count / 100
+    assert hit["refused for another reason"] < max(1, count / 100)
     return hit
 
 
 def test_damaged_ledgers_are_told_of_left_alone_and_put_right(processes: ModuleType, firm: Path) -> None:
-    go_through_many(Bench(processes, firm, 6), 120, 1, 3)
+    go_through_many(Bench(processes, firm, 6), 54, 1, 3)
 
 
 @pytest.mark.long
