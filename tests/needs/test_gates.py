@@ -17,8 +17,8 @@ FIRMS = gates.SEEDS[:10]
 
 
 def test_what_jobs_take_is_foretold_as_often_as_said_and_better_than_by_two_other_ways() -> None:
-    """Half of the firms of the benchmark are put to the test once: parts and whole jobs by tenths of what was said, both scores beside a
-    regression for each part and beside raw frequencies."""
+    """Half of the benchmark's firms, each put to the test once: parts and whole jobs by tenths of what was said, both
+    scores beside a regression for each part and beside raw frequencies."""
     firms = gates.all_tested(seeds=FIRMS)
     assert gates.worst(gates.parts_by_tenths(firms)) <= 3
     assert gates.worst(gates.jobs_by_tenths(firms)) <= 4
