@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from vanstock.routines.counting import CountSheet, SheetLine
     from vanstock.routines.countreport import CountReport, Sums
 
+_WORTH = "most worth counting"
+
 
 def show_sheet(found: CountSheet, paths: Sequence[Path], *, figures: bool) -> None:
     """The lines of a sheet, those most worth counting first, and where it was written."""
@@ -26,9 +28,16 @@ def show_sheet(found: CountSheet, paths: Sequence[Path], *, figures: bool) -> No
         return
     count = f"{len(found.lines)} line{'' if len(found.lines) == 1 else 's'}"
     moment = f"{found.code.moment:%a %Y-%m-%d %H:%M}"
-    say(f"{count} to count, frozen at {moment}" if found.full else f"{count} most worth counting")
+    what = f"to count, frozen at {moment}" if found.full else "for the first count" if found.first else _WORTH
+    say(f"{count} {what}")
     ledger = (figure("ledger"),) if figures else ()
-    columns = (Column("part"), words("what"), Column("place"), *ledger, words("why") if not found.full else Column(""))
+    columns = (
+        Column("part"),
+        words("what"),
+        Column("place"),
+        *ledger,
+        words("why") if not (found.full or found.first) else Column(""),
+    )
     table(columns, [_sheet_cells(line, full=found.full, figures=figures) for line in _ranked(found)])
     if not paths:
         paragraph("to print it add --file count.html, to fill it in --file count.csv")

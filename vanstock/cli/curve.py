@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from vanstock.cli.options import Json, check_chart, example, opened
-from vanstock.cli.show import Column, as_json, figure, paragraph, say, table, working
+from vanstock.cli.show import Column, as_json, drawing, figure, is_read_aloud, paragraph, say, table, working
 from vanstock.errors import BadValue
 from vanstock.quantity import MONEY_SCALE, format_money, format_qty, parse_money, show_qty
 
@@ -67,7 +67,7 @@ def _show(found: Curve) -> None:
     rows = [(spot, "") for spot in _corners(found)]
     rows += [(found.levels, "min and max today"), (found.stock, "stock today, if kept so")]
     rows.sort(key=lambda row: (row[0].cash, row[0].completion))
-    columns = (figure("cash"), figure("of 100 jobs"), Column(""), Column(""))
+    columns = (figure("cash"), figure("of 100 jobs"), drawing(), Column(""))
     table(columns, [_cells(spot, mark) for spot, mark in rows])
     paragraph(
         "cash: on the shelves when every part is at its max; of 100 jobs: coming jobs to expect finished on the first "
@@ -89,7 +89,12 @@ def _cells(spot: Spot, mark: str) -> tuple[str, ...]:
     from vanstock.routines.levels import in_hundred
 
     bar = ("=" if mark else "#") * round(_BAR * spot.completion)
-    return format_money(spot.cash), in_hundred(spot.completion), bar, f"<- {mark}" if mark else ""
+    return (
+        format_money(spot.cash),
+        in_hundred(spot.completion),
+        bar,
+        f"{'' if is_read_aloud() else '<- '}{mark}" if mark else "",
+    )
 
 
 def _show_more(found: Curve) -> None:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from vanstock.cli.options import Json, example, opened
-from vanstock.cli.show import WIDTH, Column, as_json, figure, paragraph, say, table, working
+from vanstock.cli.show import Column, as_json, drawing, figure, paragraph, say, table, width, working
 from vanstock.errors import BadValue
 from vanstock.quantity import format_qty, show_qty
 from vanstock.quantity import unit as unit_of
@@ -68,7 +68,7 @@ def forecast(
 def _show(rows: Sequence[PartForecast]) -> None:
     cells = [_cells(row) for row in rows]
     shown = _weeks_shown(cells)
-    headings = (Column("part"), Column("kind, method"), figure(f"last {shown} weeks"), figure("a week"),
+    headings = (Column("part"), Column("kind, method"), drawing(f"last {shown} weeks"), figure("a week"),
                 figure("days"), figure("50%"), figure("95%"))  # fmt: skip
     table(headings, [(*c[:2], bars(row.history[-shown:]), *c[2:]) for row, c in zip(rows, cells, strict=True)])
     paragraph(
@@ -81,7 +81,7 @@ def _weeks_shown(cells: Sequence[tuple[str, ...]]) -> int:
     """As many weeks as the other columns leave room for in a line."""
     headings = ("part", "kind, method", "a week", "days", "50%", "95%")
     others = sum(max(map(len, column)) + 2 for column in zip(headings, *cells, strict=True))
-    return min(max(WIDTH - others, _LEAST_WEEKS), _MOST_WEEKS)
+    return min(max(width() - others, _LEAST_WEEKS), _MOST_WEEKS)
 
 
 def bars(needs: Sequence[float]) -> str:

@@ -16,7 +16,7 @@ import typer
 
 from vanstock import __version__
 from vanstock.cli.options import Options
-from vanstock.cli.show import tell
+from vanstock.cli.show import read_aloud, tell
 from vanstock.errors import BadValue, ImportRefused, VanstockError
 from vanstock.workdays import parse_date
 
@@ -88,9 +88,13 @@ def options(
     ctx: typer.Context,
     ledger: Annotated[str | None, typer.Option(metavar="FILE", help="The ledger file; else VANSTOCK_LEDGER.")] = None,
     now: Annotated[str | None, typer.Option(metavar="TIME", help="Work as if it were this local time.")] = None,
+    plain: Annotated[
+        bool, typer.Option("--plain", envvar="VANSTOCK_PLAIN", help="Print lines of words, to be read aloud.")
+    ] = False,
     _: Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version.")] = False,
 ) -> None:
     """Keeps a mobile technician's van stocked: load-out, parts fitted, reorder list."""
+    read_aloud(plain)
     ctx.obj = Options(ledger, _now(now))
 
 

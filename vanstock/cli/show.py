@@ -1,7 +1,8 @@
 """Printing: one table and one JSON document, the same for every command.
 
-A terminal gets rich tables; a pipe or file gets plain aligned columns with no escapes, without importing
-rich. Nothing here knows what the figures mean. Called by the command modules.
+A terminal gets rich tables, as wide as it is; a pipe or file gets aligned columns with no escapes, 80 wide, without
+importing rich. A screen reader gets each row as one line of words (`--plain`). Nothing here knows what the figures mean.
+Called by the command modules.
 """
 
 from __future__ import annotations
@@ -11,19 +12,24 @@ import os
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import Any, NamedTuple
 
-WIDTH = 80
+_WIDTH, _NARROWEST, _WIDEST = 80, 60, 200
+_WIDEST_PROSE = 100
 _LEAST_WRAPPED = 10
+_PLAIN: ContextVar[bool] = ContextVar("plain", default=False)
 _WIDER_SPACES = dict.fromkeys("\xa0\u1680\u202f\u205f\u3000" + "".join(map(chr, range(0x2000, 0x200B))), " ")
 
 
 class Column(NamedTuple):
-    """A table column: its heading, whether figures line up on the right, whether its text may wrap."""
+    """A table column: its heading, whether figures line up on the right, whether its text may wrap, whether it is
+    drawn from other columns' figures and tells nothing else."""
 
     heading: str
     right: bool = False
     wraps: bool = False
+    drawn: bool = False
 
 
 def figure(heading: str) -> Column:
@@ -31,16 +37,50 @@ def figure(heading: str) -> Column:
     return Column(heading, right=True)
 
 
+def drawing(heading: str = "") -> Column:
+    """A column of bars that stand for figures told elsewhere."""
+    return Column(heading, right=bool(heading), drawn=True)
+
+
 def words(heading: str) -> Column:
     """A column of text that may wrap."""
     return Column(heading, wraps=True)
 
 
+def read_aloud(wanted: bool) -> None:
+    """Say whether what is printed from now on will be read aloud: words in lines, nothing aligned or drawn."""
+    _PLAIN.set(wanted)
+
+
+def is_read_aloud() -> bool:
+    """Whether what is printed will be read aloud."""
+    return _PLAIN.get()
+
+
+def width() -> int:
+    """How many columns there are to print in: the terminal's, 60 to 200; 80 where there is none."""
+    if not sys.stdout.isatty():
+        return _WIDTH
+    from shutil import get_terminal_size
+
+    return min(max(get_terminal_size((_WIDTH, 24)).columns, _NARROWEST), _WIDEST)
+
+
 def say(text: str = "") -> None:
     """Print a line of the answer; it may begin or end with line breaks, for an empty line, but holds none."""
+    if is_read_aloud():
+        text = " ".join(filter(None, text.split(" ")))
     line = text.strip("\n")
     before, _, after = text.partition(line) if line else (text, "", "")
-    sys.stdout.write(f"{before}{_one_line(line)}{after}\n")
+    sys.stdout.write(f"{before}{_fitted(_one_line(line))}{after}\n")
+
+
+def _fitted(line: str) -> str:
+    """A line in as many as a narrow terminal needs for it; elsewhere it is one."""
+    if len(line) <= _NARROWEST or is_read_aloud() or not sys.stdout.isatty():
+        return line
+    indent = " " * (len(line) - len(line.lstrip()) + 2)
+    return "\n".join(_wrap(line, width(), indent))
 
 
 def tell(text: str) -> None:
@@ -72,11 +112,13 @@ def _escaped(character: str) -> str:
 
 
 def table(columns: Sequence[Column], rows: Sequence[Sequence[str]], *, title: str = "") -> None:
-    """Print rows under headings, at most 80 columns wide unless the terminal is wider or text cannot wrap."""
+    """Print rows under headings, no wider than there is room unless text cannot wrap."""
     if title:
         say(title)
     cells = [[_one_line(cell) for cell in row] for row in rows]
-    if sys.stdout.isatty():
+    if is_read_aloud():
+        _spoken_table(columns, cells)
+    elif sys.stdout.isatty():
         _rich_table(columns, cells)
     else:
         _plain_table(columns, cells)
@@ -101,6 +143,14 @@ def _rich_table(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> Non
     Console(highlight=False).print(drawn)
 
 
+def _spoken_table(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> None:
+    """Each row as one line: its first cell, then each heading with what stands under it; empty cells left out."""
+    for row in rows:
+        told = [(column, cell.strip()) for column, cell in zip(columns, row, strict=True) if not column.drawn]
+        said = [f"{column.heading}: {cell}" if column.heading else cell for column, cell in told[1:] if cell]
+        say("; ".join(filter(None, (told[0][1], *said))))
+
+
 def _plain_table(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> None:
     widths = _widths(columns, rows)
     kept = [i for i, width in enumerate(widths) if width]
@@ -111,13 +161,13 @@ def _plain_table(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> No
             say("  ".join(_aligned(piece, widths[i], columns[i]) for piece, i in pieces).rstrip())
 
 
-def _wrap(cell: str, width: int) -> list[str]:
-    """The cell in lines of at most `width`; a short cell, as most are, is left as it is."""
+def _wrap(cell: str, width: int, then: str = "") -> list[str]:
+    """The cell in lines of at most `width`, the later ones behind `then`; a short cell, as most are, is left as it is."""
     if len(cell) <= width:
         return [cell]
     import textwrap
 
-    return textwrap.wrap(cell, width, break_on_hyphens=False) or [""]
+    return textwrap.wrap(cell, width, subsequent_indent=then, break_on_hyphens=False) or [""]
 
 
 def _aligned(piece: str, width: int, column: Column) -> str:
@@ -125,9 +175,9 @@ def _aligned(piece: str, width: int, column: Column) -> str:
 
 
 def _widths(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> list[int]:
-    """Natural widths, the widest column that may wrap made narrower until 80 columns hold the table."""
+    """Natural widths, the widest column that may wrap made narrower until the columns there are hold the table."""
     natural = [max([len(c.heading), *(len(row[i]) for row in rows)]) for i, c in enumerate(columns)]
-    room = WIDTH - 2 * (sum(map(bool, natural)) - 1)
+    room = width() - 2 * (sum(map(bool, natural)) - 1)
     floors = {i: max(len(c.heading), _LEAST_WRAPPED) for i, c in enumerate(columns) if c.wraps}
     while sum(natural) > room:
         widest = max(floors, key=lambda i: natural[i] - floors[i], default=None)
@@ -138,10 +188,15 @@ def _widths(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> list[in
 
 
 def paragraph(text: str, *, first: str = "", then: str = "") -> None:
-    """Print text wrapped to 80 columns, the first line behind `first`, the others behind `then`."""
+    """Print text wrapped to the width there is, the first line behind `first`, the others behind `then`."""
     import textwrap
 
-    for line in textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=then, break_on_hyphens=False):
+    if is_read_aloud():
+        say(f"{first}{text}")
+        return
+    for line in textwrap.wrap(
+        text, min(width(), _WIDEST_PROSE), initial_indent=first, subsequent_indent=then, break_on_hyphens=False
+    ):
         say(line)
 
 
@@ -151,7 +206,7 @@ def working(what: str, *, total: int | None = None) -> Iterator[Callable[[int], 
 
     Yields a function that is told how many more of `total` (None: nobody knows how many) are done.
     """
-    if not sys.stderr.isatty() or os.environ.get("TERM") == "dumb":
+    if not sys.stderr.isatty() or os.environ.get("TERM") == "dumb" or is_read_aloud():
         yield lambda _: None
         return
     from rich.console import Console

@@ -12,7 +12,7 @@ import typer
 
 from vanstock.cli.forecast import bars, decimal_text, forecast_json, mean_text, method_name, rough
 from vanstock.cli.options import check_chart, opened
-from vanstock.cli.show import as_json, clean, paragraph, say, working
+from vanstock.cli.show import as_json, clean, is_read_aloud, paragraph, say, working
 from vanstock.quantity import format_qty, show_qty
 from vanstock.quantity import unit as unit_of
 
@@ -75,6 +75,10 @@ def _history(figures: Figures) -> None:
     """The last weeks as bars, and the Monday of every seventeenth under its bar."""
     history, mondays = figures.row.history[-_WEEKS_SHOWN:], figures.row.mondays[-_WEEKS_SHOWN:]
     if not any(figures.row.history):
+        return
+    if is_read_aloud():
+        each = ", ".join(rough(need, figures.row.part.unit) for need in history)
+        say(f"the need of each week from Monday {mondays[0]} on: {each}")
         return
     blocks = bars(history)
     marks = [f"└{monday}".ljust(_EVERY) for monday in mondays[::_EVERY]]

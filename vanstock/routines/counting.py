@@ -51,13 +51,14 @@ class SheetLine(NamedTuple):
 
 
 class CountSheet(NamedTuple):
-    """A sheet place by place, each in the order of where things lie; `full` for everything; `notes` are what to do
-    before counting."""
+    """A sheet place by place, each in the order of where things lie; `full` for everything there is, `first` for every
+    part where nothing has come in yet; `notes` are what to do before counting."""
 
     code: SheetCode
     full: bool
     lines: tuple[SheetLine, ...]
     notes: tuple[str, ...] = ()
+    first: bool = False
 
 
 def written_now(session: Session, *, frozen: bool) -> SheetCode:
@@ -96,7 +97,10 @@ def weekly_sheet(session: Session, *, place: str = "", most: int = 8) -> CountSh
 
 
 def full_sheet(session: Session, *, place: str = "") -> CountSheet:
-    """Every part that lies at a place or moved there in the last year, frozen at this moment."""
+    """Every part that lies at a place or moved there in the last year, frozen at this moment; in a ledger that holds
+    nothing yet every part that can be bought, at every place, for the first count."""
+    if not reading.balances(session.ledger):
+        return _first_sheet(session, place)
     code = written_now(session, frozen=True)
     held = counts.held_at(session.ledger, code.seq)
     said = {(one.part, one.place): in_words(one) for one in repeated(session)}
@@ -107,6 +111,15 @@ def full_sheet(session: Session, *, place: str = "") -> CountSheet:
         for number, (part, where) in enumerate(listed, 1)
     )
     return CountSheet(code, True, lines, _not_finished(session))
+
+
+def _first_sheet(session: Session, place: str) -> CountSheet:
+    known = catalogue.places(session.ledger)
+    places = [catalogue.place_named(session.ledger, place)] if place else known
+    parts = [part for part in catalogue.part_names(session.ledger) if not part.superseded_by]
+    keys = [(part, one.place) for one in places for part in parts]
+    lines = tuple(SheetLine(part, where, "", 0, number) for number, (part, where) in enumerate(keys, 1))
+    return CountSheet(written_now(session, frozen=False), False, lines, first=True)
 
 
 def full_list(session: Session, code: SheetCode, places: Iterable[str]) -> list[Key]:
