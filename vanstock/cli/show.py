@@ -1,8 +1,8 @@
 """Printing: one table and one JSON document, the same for every command.
 
 A terminal gets rich tables, as wide as it is; a pipe or file gets aligned columns with no escapes, 80 wide, without
-importing rich. A screen reader gets each row as one line of words (`--plain`). Nothing here knows what the figures mean.
-Called by the command modules.
+importing rich. A screen reader gets each row as one line of words (`--plain`). Nothing here knows what the figures
+mean. Called by the command modules.
 """
 
 from __future__ import annotations
@@ -162,7 +162,7 @@ def _plain_table(columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> No
 
 
 def _wrap(cell: str, width: int, then: str = "") -> list[str]:
-    """The cell in lines of at most `width`, the later ones behind `then`; a short cell, as most are, is left as it is."""
+    """The cell in lines of at most `width`, the later ones behind `then`; a short cell, as most are, stays as it is."""
     if len(cell) <= width:
         return [cell]
     import textwrap
