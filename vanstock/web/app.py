@@ -40,6 +40,7 @@ def create_app(desk: Desk) -> ASGIApp:
         Route("/act", Acting(desk).act, methods=["POST"]),
         Route("/pair", pairing.show),
         Route("/pair", pairing.pair, methods=["POST"]),
+        Route("/authority.crt", pairing.authority),
         Route("/static/{name}", static),
         Route("/sw.js", worker),
     ]
