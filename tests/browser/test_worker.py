@@ -16,7 +16,15 @@ from tests.browser.hand import GASKET, JOB, answers, figure, kinds, press, waiti
 from tests.browser.proxy import Line
 from vanstock.web.devices import Devices
 
-SEEN = "async () => (await (await caches.open('seen-1')).keys()).map((one) => new URL(one.url).pathname)"
+SEEN = """async () => {
+  const stores = await Promise.all((await caches.keys()).map((name) => caches.open(name)));
+  const kept = await Promise.all(stores.map((store) => store.keys()));
+  return kept.flat().map((one) => new URL(one.url).pathname);
+}"""
+FILL = """async () => {
+  const store = await caches.open((await caches.keys())[0]);
+  for (let number = 0; number < 60; number += 1) await store.put(`/job/old-${number}`, new Response("old"));
+}"""
 
 
 @pytest.fixture
@@ -63,16 +71,23 @@ def test_a_page_not_seen_before_says_that_there_is_nothing_to_show(worked: Page,
     expect(worked.locator("body")).to_contain_text("was not opened before")
 
 
-def test_neither_acts_nor_codes_nor_what_was_looked_up_are_kept(worked: Page, line: Line) -> None:
+def test_neither_acts_nor_codes_nor_what_was_looked_up_nor_trouble_are_kept(
+    worked: Page, line: Line, laptop: Laptop
+) -> None:
     press(worked, "fit", GASKET)
     expect(answers(worked)).to_have_count(1)
     worked.get_by_label("Find a part").fill("gasket")
     expect(worked.locator("#found [data-part]").first).to_be_visible()
     worked.goto(f"http://localhost:{line.port}/pair?code=ABCD-EFGH")
+    away = laptop.ledger.rename(laptop.ledger.with_suffix(".away"))
+    trouble = worked.goto(f"http://localhost:{line.port}/stock")
+    away.rename(laptop.ledger)
+    assert trouble
+    assert trouble.status == 503
     seen = worked.evaluate(SEEN)
     assert f"/job/{JOB}" in seen
     assert "/static/style.css" in seen
-    assert {"/act", "/find", "/pair"} & set(seen) == set()
+    assert {"/act", "/find", "/pair", "/stock"} & set(seen) == set()
 
 
 def test_what_was_seen_is_forgotten_when_the_phone_is_no_longer_paired(worked: Page, laptop: Laptop) -> None:
@@ -81,5 +96,25 @@ def test_what_was_seen_is_forgotten_when_the_phone_is_no_longer_paired(worked: P
     for device in devices.paired():
         devices.revoke(device.name)
     worked.evaluate("() => { window.dispatchEvent(new Event('online')); }")
-    worked.wait_for_timeout(500)
-    assert worked.evaluate(SEEN) == []
+    worked.wait_for_function(f"(async () => (await ({SEEN})()).length === 0)()")
+
+
+def test_a_page_opened_when_no_longer_paired_forgets_what_was_seen(worked: Page, laptop: Laptop) -> None:
+    devices = Devices(laptop.ledger)
+    for device in devices.paired():
+        devices.revoke(device.name)
+    worked.reload()
+    expect(worked.get_by_role("heading", level=1)).to_have_text("Pair this phone")
+    worked.wait_for_function(f"(async () => (await ({SEEN})()).every((path) => path.startsWith('/static/')))()")
+
+
+def test_a_page_open_before_there_was_a_worker_is_kept_and_old_pages_make_room(worked: Page, line: Line) -> None:
+    worked.evaluate("async () => { await (await navigator.serviceWorker.ready).unregister(); }")
+    worked.goto(f"http://localhost:{line.port}/stock")
+    worked.evaluate("() => navigator.serviceWorker.register('/sw.js')")
+    worked.wait_for_function(f"(async () => (await ({SEEN})()).includes('/stock'))()")
+    worked.evaluate(FILL)
+    worked.goto(f"http://localhost:{line.port}/load")
+    worked.wait_for_function(f"(async () => (await ({SEEN})()).includes('/load'))()")
+    pages = [path for path in worked.evaluate(SEEN) if not path.startswith("/static/")]
+    assert (len(pages), pages[-1]) == (60, "/load")

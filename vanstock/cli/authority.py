@@ -29,9 +29,9 @@ _STEPS = (
     "Open the address of `vanstock serve --tls`. There is no warning any more: pair.",
 )
 _AFTERWARDS = (
-    "Take it off the phone when this computer is sold, lost or given up, or after --new-authority. Whoever can read the "
-    "folder of the authority, beside the ledger, can pass for this computer and for others in your own network; never "
-    "for a public site."
+    "Take it off the phone when this computer is sold, lost or given up, or after --new-authority. Whoever can read "
+    "the folder of the authority, beside the ledger, can pass for this computer and others in your own network; for a "
+    "public site only before a program that does not heed the limits in its certificate."
 )
 
 

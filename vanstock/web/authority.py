@@ -92,9 +92,7 @@ class Authority:
             _check_private(host)
             if not certificates.may_vouch(authority.certificate, host):
                 names = ", ".join(certificates.permitted(authority.certificate)[0])
-                raise BadValue(
-                    f"the authority may not vouch for {host}, only for {names} and private addresses: {_ANEW}"
-                )
+                raise BadValue(f"the authority is for {names} and private addresses, not {host}: {_ANEW}")
         may = [host for host in own if certificates.may_vouch(authority.certificate, host)]
         hosts = tuple(dict.fromkeys((*asked, *may)))
         file = self.folder / f"secret-server-{port}.pem"  # two servers of one ledger have two ports

@@ -2,8 +2,8 @@
 
 Profile: RFC 5280 (Internet X.509 certificates), section 4.2.1. The authority's name constraints (4.2.1.10) are critical
 and list the names it was made for and the private, link-local and loopback networks, so that even with its key stolen
-no phone takes it for a public site. Its extended key usage keeps it from vouching for anything but servers. Reads no clock
-and no file: `authority` keeps these and decides when to make another.
+it vouches for no public site. Its extended key usage keeps it to servers. Reads no clock and no file: `authority` keeps
+these and decides when to make another.
 """
 
 from __future__ import annotations
