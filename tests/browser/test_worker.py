@@ -21,6 +21,7 @@ SEEN = """async () => {
   const kept = await Promise.all(stores.map((store) => store.keys()));
   return kept.flat().map((one) => new URL(one.url).pathname);
 }"""
+REGISTER = "async () => { await navigator.serviceWorker.register('/sw.js'); await navigator.serviceWorker.ready; }"
 FILL = """async () => {
   const store = await caches.open((await caches.keys())[0]);
   for (let number = 0; number < 60; number += 1) await store.put(`/job/old-${number}`, new Response("old"));
@@ -28,19 +29,32 @@ FILL = """async () => {
 
 
 @pytest.fixture
-def worked(new_phone: Callable[..., BrowserContext], line: Line) -> Page:
-    """A page on localhost that its worker serves, with the job's page seen once."""
+def local(new_phone: Callable[..., BrowserContext], line: Line) -> Page:
+    """A page of a paired phone on localhost, without a worker."""
     context = new_phone()
     for cookie in context.cookies():
         here = {"name": cookie["name"], "value": cookie["value"], "domain": "localhost", "path": "/"}
         context.add_cookies([here])  # type: ignore[list-item]
     page = context.new_page()
-    page.goto(f"http://localhost:{line.port}/")
-    page.evaluate(
-        "async () => { await navigator.serviceWorker.register('/sw.js'); await navigator.serviceWorker.ready; }"
-    )
-    page.goto(f"http://localhost:{line.port}/job/{JOB}")
+    page.goto(f"http://localhost:{line.port}/load")
     return page
+
+
+@pytest.fixture
+def worked(local: Page, line: Line) -> Page:
+    """A page on localhost that its worker serves, with the job's page seen once."""
+    local.evaluate(REGISTER)
+    local.goto(f"http://localhost:{line.port}/job/{JOB}")
+    return local
+
+
+def eventually(page: Page, is_so: Callable[[list[str]], bool]) -> None:
+    """Wait until what the worker keeps is so."""
+    for _ in range(50):
+        if is_so(page.evaluate(SEEN)):
+            return
+        page.wait_for_timeout(100)
+    pytest.fail(f"the worker keeps {page.evaluate(SEEN)}")
 
 
 def test_over_plain_http_no_worker_is_asked_for(phone: Page, line: Line) -> None:
@@ -96,7 +110,7 @@ def test_what_was_seen_is_forgotten_when_the_phone_is_no_longer_paired(worked: P
     for device in devices.paired():
         devices.revoke(device.name)
     worked.evaluate("() => { window.dispatchEvent(new Event('online')); }")
-    worked.wait_for_function(f"(async () => (await ({SEEN})()).length === 0)()")
+    eventually(worked, lambda seen: seen == [])
 
 
 def test_a_page_opened_when_no_longer_paired_forgets_what_was_seen(worked: Page, laptop: Laptop) -> None:
@@ -105,16 +119,14 @@ def test_a_page_opened_when_no_longer_paired_forgets_what_was_seen(worked: Page,
         devices.revoke(device.name)
     worked.reload()
     expect(worked.get_by_role("heading", level=1)).to_have_text("Pair this phone")
-    worked.wait_for_function(f"(async () => (await ({SEEN})()).every((path) => path.startsWith('/static/')))()")
+    eventually(worked, lambda seen: all(path.startswith("/static/") for path in seen))
 
 
-def test_a_page_open_before_there_was_a_worker_is_kept_and_old_pages_make_room(worked: Page, line: Line) -> None:
-    worked.evaluate("async () => { await (await navigator.serviceWorker.ready).unregister(); }")
-    worked.goto(f"http://localhost:{line.port}/stock")
-    worked.evaluate("() => navigator.serviceWorker.register('/sw.js')")
-    worked.wait_for_function(f"(async () => (await ({SEEN})()).includes('/stock'))()")
-    worked.evaluate(FILL)
-    worked.goto(f"http://localhost:{line.port}/load")
-    worked.wait_for_function(f"(async () => (await ({SEEN})()).includes('/load'))()")
-    pages = [path for path in worked.evaluate(SEEN) if not path.startswith("/static/")]
-    assert (len(pages), pages[-1]) == (60, "/load")
+def test_a_page_open_before_there_was_a_worker_is_kept_and_old_pages_make_room(local: Page, line: Line) -> None:
+    local.evaluate(REGISTER)
+    eventually(local, lambda seen: "/load" in seen)
+    local.evaluate(FILL)
+    local.goto(f"http://localhost:{line.port}/stock")
+    eventually(local, lambda seen: "/stock" in seen and "/load" not in seen)
+    pages = [path for path in local.evaluate(SEEN) if not path.startswith("/static/")]
+    assert (len(pages), pages[-1]) == (60, "/stock")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import socket
 import sys
 import threading
+from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -59,7 +60,7 @@ def serve(
     key: Annotated[Path | None, typer.Option("--key", metavar="FILE", help="The certificate's key (PEM).")] = None,
 ) -> None:
     """Serve the pages for phones until Ctrl-C; pairs a phone within the first ten minutes."""
-    from vanstock.web.addresses import addresses
+    from vanstock.web.addresses import LOOPBACK, addresses
     from vanstock.web.app import create_app
     from vanstock.web.desk import Desk
     from vanstock.web.pages import warm
@@ -67,17 +68,17 @@ def serve(
     _check_tls(certificate, key, tls=tls, new_authority=new_authority)
     options: Options = ctx.obj
     names, devices = _names(name or []), _devices(ctx)
-    listening = _listen(host, port)
-    papers = _papers(ctx, host, port, names, anew=new_authority) if tls else None
-    https = bool(papers or certificate)
-    desk = Desk(
-        options.ledger, options.now, hosts=_answered(host, port, names, https=https), port=port, devices=devices,
-        tell=_tell, https=https, authority=(lambda: papers.about().der) if papers else None,
-    )  # fmt: skip
-    shown = [one for one in (*names, *addresses(host)) if papers is None or papers.vouches_for(one)] or ["localhost"]
-    _greet([_address(one, port, https=https) for one in shown], devices.new_code(), papers)
-    threading.Thread(target=warm, args=(desk,), daemon=True).start()
-    _run(create_app(desk), listening, (certificate, key), papers)
+    with closing(_listen(host, port)) as listening:
+        papers = _papers(ctx, host, port, names, anew=new_authority) if tls else None
+        https = bool(papers or certificate)
+        desk = Desk(
+            options.ledger, options.now, hosts=_answered(host, port, names, https=https), port=port, devices=devices,
+            tell=_tell, https=https, authority=(lambda: papers.about().der) if papers else None,
+        )  # fmt: skip
+        shown = [one for one in (*names, *addresses(host)) if papers is None or papers.vouches_for(one)]
+        _greet([_address(one, port, https=https) for one in shown or LOOPBACK[:1]], devices.new_code(), papers)
+        threading.Thread(target=warm, args=(desk,), daemon=True).start()
+        _run(create_app(desk), listening, (certificate, key), papers)
 
 
 def _check_tls(certificate: Path | None, key: Path | None, *, tls: bool, new_authority: bool) -> None:

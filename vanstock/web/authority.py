@@ -76,10 +76,11 @@ class Authority:
 
         made = self._usable(now).certificate
         names, networks = certificates.permitted(made)
+        name = made.subject.rfc4514_string().removeprefix("CN=")
+        der, pem = made.public_bytes(Encoding.DER), made.public_bytes(Encoding.PEM)
         return About(
-            made.subject.rfc4514_string().removeprefix("CN="), names, networks, made.not_valid_after_utc,
-            made.fingerprint(SHA256()).hex(":").upper(), made.public_bytes(Encoding.DER), made.public_bytes(Encoding.PEM),
-        )  # fmt: skip
+            name, names, networks, made.not_valid_after_utc, made.fingerprint(SHA256()).hex(":").upper(), der, pem
+        )
 
     def leaf(self, port: int, asked: Sequence[str], own: Sequence[str], now: datetime) -> Leaf:
         """The certificate to serve with at a port, made anew when missing, broken, for other hosts or near its end.
