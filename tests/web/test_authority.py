@@ -67,7 +67,7 @@ def verified(certificate: x509.Certificate, authority: x509.Certificate, host: s
 
 
 def shaken(server: ssl.SSLContext, pem: bytes, host: str) -> x509.Certificate:
-    """The certificate that a client which trusts `pem` alone gets from a server, in memory; raises what OpenSSL does."""
+    """What a client that trusts `pem` alone is shown by a server, in memory; raises what OpenSSL does."""
     client = ssl.create_default_context(cadata=pem.decode())
     to_server, to_client = ssl.MemoryBIO(), ssl.MemoryBIO()
     phone = client.wrap_bio(to_client, to_server, server_hostname=host)
