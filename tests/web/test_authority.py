@@ -372,6 +372,8 @@ def test_a_client_that_trusts_the_authority_alone_pairs_over_a_real_line(
     der = answer.read()
     assert (answer.status, answer.headers["content-type"]) == (200, "application/x-x509-ca-cert")
     assert hashlib.sha256(der).hexdigest().upper() == fingerprint_in(printed).replace(":", "")
+    line.request("GET", "/pair")
+    assert b'href="/authority.crt"' in line.getresponse().read()
     code = re.search(r"with the code ([0-9A-Z]{4}-[0-9A-Z]{4}):", printed)
     assert code
     home = f"https://127.0.0.1:{running.port}"
