@@ -10,6 +10,7 @@ from __future__ import annotations
 import os
 import shutil
 import socket
+import ssl
 import subprocess
 import sys
 import time
@@ -49,10 +50,12 @@ def vanstock(ledger: Path, *words: str, now: str = NOW) -> list[str]:
 
 
 class Laptop:
-    """`vanstock serve` as a process of its own, on a ledger that can be put back to how it was."""
+    """`vanstock serve` as a process of its own, on a ledger that can be put back to how it was; over https with
+    `--tls` among the `more` words."""
 
-    def __init__(self, ledger: Path) -> None:
-        self.fresh, self.ledger = ledger, ledger.with_name("served.db")
+    def __init__(self, ledger: Path, *more: str) -> None:
+        self.fresh, self.ledger = ledger, ledger.with_name(f"served{''.join(more)}.db")
+        self.more, self.scheme = more, "https" if "--tls" in more else "http"
         with socket.socket() as found:
             found.bind(("127.0.0.1", 0))
             self.port: int = found.getsockname()[1]
@@ -66,12 +69,15 @@ class Laptop:
 
     def start(self) -> None:
         words = vanstock(self.ledger, "serve", "--host", "127.0.0.1", "--port", str(self.port), "--name", NAME)
+        words += self.more
+        anybody = ssl._create_unverified_context()  # only whether it answers is asked here
         log = self.ledger.with_suffix(".log").open("ab")
         self.process = subprocess.Popen(words, cwd=ROOT, stdout=log, stderr=log)
         log.close()
         for _ in range(600):
             with suppress(OSError):
-                urllib.request.urlopen(f"http://127.0.0.1:{self.port}/pair", timeout=5).close()
+                address = f"{self.scheme}://127.0.0.1:{self.port}/pair"
+                urllib.request.urlopen(address, timeout=5, context=anybody).close()
                 return
             time.sleep(0.05)
         pytest.fail(f"the server did not start: {self.ledger.with_suffix('.log').read_text()}")
@@ -89,7 +95,8 @@ class Laptop:
 
 
 @pytest.fixture(scope="session")
-def chromium() -> Iterator[Browser]:
+def launch() -> Iterator[Callable[..., Browser]]:
+    """Starts browsers: `launch("--some-flag")`."""
     found = next(filter(None, map(shutil.which, ("chromium", "chromium-browser"))), None)
     if not found:
         _absent("there is no Chromium on PATH")
@@ -99,10 +106,15 @@ def chromium() -> Iterator[Browser]:
         player = sync_playwright().start()
     except (Error, OSError) as error:
         _absent(f"Playwright does not start ({error})")
-    browser = player.chromium.launch(executable_path=found, args=FLAGS)
+    yield lambda *more: player.chromium.launch(executable_path=found, args=[*FLAGS, *more])
+    player.stop()
+
+
+@pytest.fixture(scope="session")
+def chromium(launch: Callable[..., Browser]) -> Iterator[Browser]:
+    browser = launch()
     yield browser
     browser.close()
-    player.stop()
 
 
 @pytest.fixture(scope="session")

@@ -16,23 +16,45 @@ from tests.browser.hand import GASKET, JOB, answers, figure, kinds, press, waiti
 from tests.browser.proxy import Line
 from vanstock.web.devices import Devices
 
-SEEN = "async () => (await (await caches.open('seen-1')).keys()).map((one) => new URL(one.url).pathname)"
+SEEN = """async () => {
+  const stores = await Promise.all((await caches.keys()).map((name) => caches.open(name)));
+  const kept = await Promise.all(stores.map((store) => store.keys()));
+  return kept.flat().map((one) => new URL(one.url).pathname);
+}"""
+REGISTER = "async () => { await navigator.serviceWorker.register('/sw.js'); await navigator.serviceWorker.ready; }"
+FILL = """async () => {
+  const store = await caches.open((await caches.keys())[0]);
+  for (let number = 0; number < 60; number += 1) await store.put(`/job/old-${number}`, new Response("old"));
+}"""
 
 
 @pytest.fixture
-def worked(new_phone: Callable[..., BrowserContext], line: Line) -> Page:
-    """A page on localhost that its worker serves, with the job's page seen once."""
+def local(new_phone: Callable[..., BrowserContext], line: Line) -> Page:
+    """A page of a paired phone on localhost, without a worker."""
     context = new_phone()
     for cookie in context.cookies():
         here = {"name": cookie["name"], "value": cookie["value"], "domain": "localhost", "path": "/"}
         context.add_cookies([here])  # type: ignore[list-item]
     page = context.new_page()
-    page.goto(f"http://localhost:{line.port}/")
-    page.evaluate(
-        "async () => { await navigator.serviceWorker.register('/sw.js'); await navigator.serviceWorker.ready; }"
-    )
-    page.goto(f"http://localhost:{line.port}/job/{JOB}")
+    page.goto(f"http://localhost:{line.port}/load")
     return page
+
+
+@pytest.fixture
+def worked(local: Page, line: Line) -> Page:
+    """A page on localhost that its worker serves, with the job's page seen once."""
+    local.evaluate(REGISTER)
+    local.goto(f"http://localhost:{line.port}/job/{JOB}")
+    return local
+
+
+def eventually(page: Page, is_so: Callable[[list[str]], bool]) -> None:
+    """Wait until what the worker keeps is so."""
+    for _ in range(50):
+        if is_so(page.evaluate(SEEN)):
+            return
+        page.wait_for_timeout(100)
+    pytest.fail(f"the worker keeps {page.evaluate(SEEN)}")
 
 
 def test_over_plain_http_no_worker_is_asked_for(phone: Page, line: Line) -> None:
@@ -63,16 +85,23 @@ def test_a_page_not_seen_before_says_that_there_is_nothing_to_show(worked: Page,
     expect(worked.locator("body")).to_contain_text("was not opened before")
 
 
-def test_neither_acts_nor_codes_nor_what_was_looked_up_are_kept(worked: Page, line: Line) -> None:
+def test_neither_acts_nor_codes_nor_what_was_looked_up_nor_trouble_are_kept(
+    worked: Page, line: Line, laptop: Laptop
+) -> None:
     press(worked, "fit", GASKET)
     expect(answers(worked)).to_have_count(1)
     worked.get_by_label("Find a part").fill("gasket")
     expect(worked.locator("#found [data-part]").first).to_be_visible()
     worked.goto(f"http://localhost:{line.port}/pair?code=ABCD-EFGH")
+    away = laptop.ledger.rename(laptop.ledger.with_suffix(".away"))
+    trouble = worked.goto(f"http://localhost:{line.port}/stock")
+    away.rename(laptop.ledger)
+    assert trouble
+    assert trouble.status == 503
     seen = worked.evaluate(SEEN)
     assert f"/job/{JOB}" in seen
     assert "/static/style.css" in seen
-    assert {"/act", "/find", "/pair"} & set(seen) == set()
+    assert {"/act", "/find", "/pair", "/stock"} & set(seen) == set()
 
 
 def test_what_was_seen_is_forgotten_when_the_phone_is_no_longer_paired(worked: Page, laptop: Laptop) -> None:
@@ -81,5 +110,23 @@ def test_what_was_seen_is_forgotten_when_the_phone_is_no_longer_paired(worked: P
     for device in devices.paired():
         devices.revoke(device.name)
     worked.evaluate("() => { window.dispatchEvent(new Event('online')); }")
-    worked.wait_for_timeout(500)
-    assert worked.evaluate(SEEN) == []
+    eventually(worked, lambda seen: seen == [])
+
+
+def test_a_page_opened_when_no_longer_paired_forgets_what_was_seen(worked: Page, laptop: Laptop) -> None:
+    devices = Devices(laptop.ledger)
+    for device in devices.paired():
+        devices.revoke(device.name)
+    worked.reload()
+    expect(worked.get_by_role("heading", level=1)).to_have_text("Pair this phone")
+    eventually(worked, lambda seen: all(path.startswith("/static/") for path in seen))
+
+
+def test_a_page_open_before_there_was_a_worker_is_kept_and_old_pages_make_room(local: Page, line: Line) -> None:
+    local.evaluate(REGISTER)
+    eventually(local, lambda seen: "/load" in seen)
+    local.evaluate(FILL)
+    local.goto(f"http://localhost:{line.port}/stock")
+    eventually(local, lambda seen: "/stock" in seen and "/load" not in seen)
+    pages = [path for path in local.evaluate(SEEN) if not path.startswith("/static/")]
+    assert (len(pages), pages[-1]) == (60, "/stock")

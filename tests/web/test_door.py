@@ -25,6 +25,9 @@ def test_the_address_at_which_a_request_came_in_is_ours(new_client: Callable[...
     client = new_client(f"http://192.0.2.7:{PORT}")
     assert client.get("/pair").status_code == 200
     assert client.get("/pair", headers={"host": f"192.0.2.8:{PORT}"}).status_code == 421
+    for usual in ("http://192.0.2.7", "https://192.0.2.7"):  # whose port a browser leaves out
+        assert new_client(usual).get("/pair").status_code == 200
+    assert new_client("http://192.0.2.7:443").get("/pair", headers={"host": "192.0.2.7"}).status_code == 421
 
 
 @pytest.mark.parametrize(

@@ -71,6 +71,11 @@ def test_the_cookie_is_for_this_server_alone(
     assert "Secure" in answer.headers["set-cookie"]
 
 
+def test_without_an_authority_of_its_own_a_server_offers_none(stranger: TestClient) -> None:
+    assert stranger.get("/authority.crt").status_code == 404
+    assert "authority" not in stranger.get("/pair").text
+
+
 def test_wrong_codes_are_few(firm: Firm, stranger: TestClient) -> None:
     for _ in range(pairing.TRIES_EACH):
         assert pair(stranger, "AAAA-AAAA") == 422

@@ -45,6 +45,7 @@ HOMES = {
     "setup": ("import", "export", "place", "setting"),
     "trust": ("backup", "restore", "check", "forget"),
     "serve": ("serve", "device"),
+    "authority": ("authority",),
 }
 """Which module holds which commands, in the order help shows them."""
 

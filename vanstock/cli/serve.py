@@ -5,7 +5,8 @@ from __future__ import annotations
 import socket
 import sys
 import threading
-from datetime import datetime
+from contextlib import closing
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -19,15 +20,16 @@ if TYPE_CHECKING:
     from starlette.types import ASGIApp
 
     from vanstock.web.devices import Devices
+    from vanstock.web.papers import Papers
 
-_ELSEWHERE = ("192.0.2.1", "10.255.255.255", "172.31.255.255", "192.168.255.255")
-"""Addresses to look for a way to; nothing is sent."""
-_OWN = ("localhost", "127.0.0.1", "[::1]")
+_USUAL = {False: 80, True: 443}
+_LOOK_EVERY_SECONDS = 15
+"""How often to see whether a hotspot gave this computer another address."""
 
 
 def add_to(app: typer.Typer) -> None:
     """Add these commands to the program."""
-    lines = ("vanstock serve", "vanstock serve --port 8041 --name van-laptop.local")
+    lines = ("vanstock serve", "vanstock serve --port 8041 --name van-laptop.local", "vanstock serve --tls")
     app.command("serve", epilog=example(*lines))(serve)
     group = typer.Typer(
         help="Phones that are paired; pair another, take one off.",
@@ -48,35 +50,45 @@ def serve(
     name: Annotated[
         list[str] | None, typer.Option("--name", metavar="HOST", help="A name phones know this machine by.")
     ] = None,
+    tls: Annotated[bool, typer.Option("--tls", help="Serve https, by this computer's own authority.")] = False,
+    new_authority: Annotated[
+        bool, typer.Option("--new-authority", help="With --tls: make another authority; phones must trust it anew.")
+    ] = False,
     certificate: Annotated[
         Path | None, typer.Option("--certificate", metavar="FILE", help="Serve https with this certificate (PEM).")
     ] = None,
     key: Annotated[Path | None, typer.Option("--key", metavar="FILE", help="The certificate's key (PEM).")] = None,
 ) -> None:
     """Serve the pages for phones until Ctrl-C; pairs a phone within the first ten minutes."""
+    from vanstock.web.addresses import LOOPBACK, addresses
     from vanstock.web.app import create_app
     from vanstock.web.desk import Desk
     from vanstock.web.pages import warm
 
-    _check_tls(certificate, key)
+    _check_tls(certificate, key, tls=tls, new_authority=new_authority)
     options: Options = ctx.obj
-    devices = _devices(ctx)
-    own = _addresses(host)
-    hosts = frozenset(f"{one.lower()}:{port}" for one in (*own, *_names(name or []), *_OWN, socket.gethostname()))
-    scheme, usual = ("https", 443) if certificate else ("http", 80)
-    if port == usual:
-        hosts |= {one.removesuffix(f":{port}") for one in hosts}
-    listening = _listen(host, port)
-    desk = Desk(options.ledger, options.now, hosts=hosts, port=port, devices=devices, tell=_tell)
-    _greet([f"{scheme}://{one}:{port}" for one in (*(name or []), *own)], devices.new_code())
-    threading.Thread(target=warm, args=(desk,), daemon=True).start()
-    _run(create_app(desk), listening, (certificate, key))
+    names, devices = _names(name or []), _devices(ctx)
+    with closing(_listen(host, port)) as listening:
+        papers = _papers(ctx, host, port, names, anew=new_authority) if tls else None
+        https = bool(papers or certificate)
+        desk = Desk(
+            options.ledger, options.now, hosts=_answered(host, port, names, https=https), port=port, devices=devices,
+            tell=_tell, https=https, authority=(lambda: papers.about().der) if papers else None,
+        )  # fmt: skip
+        shown = [one for one in (*names, *addresses(host)) if papers is None or papers.vouches_for(one)]
+        _greet([_address(one, port, https=https) for one in shown or LOOPBACK[:1]], devices.new_code(), papers)
+        threading.Thread(target=warm, args=(desk,), daemon=True).start()
+        _run(create_app(desk), listening, (certificate, key), papers)
 
 
-def _check_tls(certificate: Path | None, key: Path | None) -> None:
-    """Raise `BadValue` for a certificate without its key, or a pair that cannot be served with."""
+def _check_tls(certificate: Path | None, key: Path | None, *, tls: bool, new_authority: bool) -> None:
+    """Raise `BadValue` for options that do not go together, or a certificate that cannot be served with."""
+    if new_authority and not tls:
+        raise BadValue("--new-authority makes the authority of --tls: give both")
     if certificate is None and key is None:
         return
+    if tls:
+        raise BadValue("--tls makes a certificate by itself: leave out --certificate and --key, or --tls")
     if certificate is None or key is None:
         raise BadValue("a certificate and its key go together: give --certificate and --key, or neither")
     import ssl
@@ -86,6 +98,29 @@ def _check_tls(certificate: Path | None, key: Path | None) -> None:
     except OSError as error:
         why = error.strerror or error
         raise BadValue(f"{certificate} with {key} cannot be served with ({why}): give PEM files") from None
+
+
+def _papers(ctx: typer.Context, host: str, port: int, names: list[str], *, anew: bool) -> Papers:
+    from vanstock.web.addresses import addresses
+    from vanstock.web.papers import Papers
+
+    with opened(ctx) as session:
+        return Papers(session.path, host, port, names, anew=anew, look=lambda: addresses(host), tell=_tell)
+
+
+def _answered(host: str, port: int, names: list[str], *, https: bool) -> frozenset[str]:
+    """What may stand as the Host of a request; the port is left out where it is the usual one."""
+    from vanstock.web.addresses import LOOPBACK, addresses, in_url, own_names
+
+    hosts = [in_url(one.lower()) for one in (*addresses(host), *names, *LOOPBACK, *own_names())]
+    bare = hosts if port == _USUAL[https] else []
+    return frozenset((*(f"{one}:{port}" for one in hosts), *bare))
+
+
+def _address(host: str, port: int, *, https: bool) -> str:
+    from vanstock.web.addresses import in_url
+
+    return f"{'https' if https else 'http'}://{in_url(host)}:{port}"
 
 
 def _devices(ctx: typer.Context) -> Devices:
@@ -107,27 +142,12 @@ def _names(names: list[str]) -> list[str]:
     return names
 
 
-def _addresses(host: str) -> list[str]:
-    """The addresses under which this machine can be reached, the likeliest first."""
-    if host not in ("0.0.0.0", "::", ""):
-        return [f"[{host}]" if ":" in host else host]
-    found = [address for target in _ELSEWHERE if (address := _way_to(target))]
-    return list(dict.fromkeys(found)) or ["127.0.0.1"]
-
-
-def _way_to(target: str) -> str:
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        try:
-            probe.connect((target, 9))
-            return str(probe.getsockname()[0])
-        except OSError:
-            return ""
-
-
-def _greet(addresses: list[str], code: str) -> None:
+def _greet(addresses: list[str], code: str, papers: Papers | None) -> None:
     say(f"serving at {addresses[0]}")
     for other in addresses[1:]:
         say(f"also at {other}")
+    if papers:
+        _greet_anew(papers)
     say(f"Pair a phone within 10 minutes with the code {code}: open {addresses[0]}/pair, or scan this.")
     if sys.stdout.isatty():
         import segno
@@ -135,6 +155,18 @@ def _greet(addresses: list[str], code: str) -> None:
         segno.make(f"{addresses[0]}/pair?code={code}", micro=False).terminal(compact=True)
     say("Another code: vanstock device add. Stop: Ctrl-C.")
     sys.stdout.flush()
+
+
+def _greet_anew(papers: Papers) -> None:
+    from vanstock.cli.authority import show_fingerprint
+
+    about = papers.about()
+    if about.ends_soon(datetime.now(UTC)):
+        tell(f"note: the authority is good until {about.ends:%Y-%m-%d} only: --new-authority makes another")
+    if papers.made:
+        say(f"An authority was made for this computer, good until {about.ends:%Y-%m-%d}.")
+    say("A phone must trust its authority first, once: `vanstock authority` says how.")
+    show_fingerprint(about.fingerprint)
 
 
 def _listen(host: str, port: int) -> socket.socket:
@@ -146,13 +178,19 @@ def _listen(host: str, port: int) -> socket.socket:
         raise BadValue(f"cannot listen at {host} port {port} ({why}): choose another with --host or --port") from None
 
 
-def _run(app: ASGIApp, listening: socket.socket, tls: tuple[Path | None, Path | None]) -> None:
+def _run(app: ASGIApp, listening: socket.socket, tls: tuple[Path | None, Path | None], papers: Papers | None) -> None:
     import uvicorn
 
     certificate, key = tls
+
+    async def renew() -> None:
+        if papers and config.ssl:
+            papers.renew(config.ssl)
+
     config = uvicorn.Config(
-        app, ssl_certfile=certificate, ssl_keyfile=key, proxy_headers=False, server_header=False, access_log=False,
-        log_level="warning", ws="none", timeout_keep_alive=20, limit_concurrency=100, timeout_graceful_shutdown=5,
+        app, ssl_certfile=papers.leaf.file if papers else certificate, ssl_keyfile=key, proxy_headers=False,
+        server_header=False, access_log=False, log_level="warning", ws="none", timeout_keep_alive=20,
+        limit_concurrency=100, timeout_graceful_shutdown=5, callback_notify=renew, timeout_notify=_LOOK_EVERY_SECONDS,
     )  # fmt: skip
     try:
         uvicorn.Server(config).run(sockets=[listening])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from importlib.resources import files
 
 from starlette.applications import Starlette
@@ -40,6 +41,7 @@ def create_app(desk: Desk) -> ASGIApp:
         Route("/act", Acting(desk).act, methods=["POST"]),
         Route("/pair", pairing.show),
         Route("/pair", pairing.pair, methods=["POST"]),
+        Route("/authority.crt", pairing.authority),
         Route("/static/{name}", static),
         Route("/sw.js", worker),
     ]
@@ -54,8 +56,12 @@ async def static(request: Request) -> Response:
 
 
 async def worker(_: Request) -> Response:
-    """The service worker, from the top, so that it may serve every page."""
-    return _file("sw.js")
+    """The service worker, from the top, so that it may serve every page; it keeps pages by version of our files."""
+    answer = _file("sw.js")
+    own = files("vanstock.web").joinpath("static")
+    held = b"".join(file.read_bytes() for file in sorted(own.iterdir(), key=lambda file: file.name) if file.is_file())
+    version = hashlib.sha256(held).hexdigest()[:12].encode()
+    return Response(bytes(answer.body).replace(b"VERSION", version), media_type=answer.media_type)
 
 
 def _file(name: str) -> Response:

@@ -58,14 +58,15 @@ class Answer(NamedTuple):
 
 
 class Desk:
-    """The ledger (None: the usual one), the clock (None: this machine's), the names and port it is asked by, and where
-    a line is told at the terminal."""
+    """The ledger (None: the usual one), the clock (None: this machine's), the names and port it is asked by, where a
+    line is told at the terminal, whether it is asked by https, and how to get the certificate of the computer's own
+    authority (as DER) where it has one."""
 
     def __init__(
         self, ledger: str | None, now: datetime | None, *, hosts: frozenset[str], port: int, devices: Devices,
-        tell: Callable[[str], None],
+        tell: Callable[[str], None], https: bool = False, authority: Callable[[], bytes] | None = None,
     ) -> None:  # fmt: skip
-        self.ledger, self.now = ledger, now
+        self.ledger, self.now, self.https, self.authority = ledger, now, https, authority
         self.hosts, self.port, self.devices, self.tell = hosts, port, devices, tell
         self.load_outs: Kept[LoadOut] = Kept()
         self.likely: Kept[tuple[Likely, ...]] = Kept()
@@ -84,8 +85,12 @@ class Desk:
 
     @property
     def cookie(self) -> str:
-        """The name of the cookie: cookies ignore ports, so that it carries the port."""
-        return f"vanstock_{self.port}"
+        """The name of the cookie: cookies ignore ports, so that it carries the port.
+
+        They ignore the scheme too, so that one that was on the air in plain http must not count under https: by its
+        prefix (RFC 6265bis, 4.1.3.2) a browser takes it from https alone.
+        """
+        return f"{'__Host-' if self.https else ''}vanstock_{self.port}"
 
     def answered(self, device: str, entry_id: str, answer: Answer) -> None:
         """Keep an answer for the page that comes next."""

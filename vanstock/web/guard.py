@@ -20,7 +20,8 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from vanstock.web.desk import Desk
 
 BODY_BYTES = 64 * 1024
-_OPEN_TO_ALL = frozenset({"/pair", "/static/style.css", "/static/icon.svg"})
+_OPEN_TO_ALL = frozenset({"/pair", "/authority.crt", "/static/style.css", "/static/icon.svg"})
+_USUAL = {"http": 80, "https": 443}
 _FORM = "application/x-www-form-urlencoded"
 _HEADERS = {
     "Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; "
@@ -76,7 +77,7 @@ class Guard:
         address, port = request.scope.get("server") or ("", 0)
         with suppress(ValueError):
             shown = f"[{address}]" if ipaddress.ip_address(address).version == 6 else address
-            return host == f"{shown}:{port}" or (port == 80 and host == shown)
+            return host == f"{shown}:{port}" or (port == _USUAL.get(request.url.scheme) and host == shown)
         return False
 
 

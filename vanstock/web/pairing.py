@@ -10,6 +10,7 @@ import time
 from collections import deque
 
 from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
@@ -52,9 +53,16 @@ class Pairing:
         """The form, with the code of the link filled in."""
         return self._form(request, request.query_params.get("code", "")[:20])
 
+    async def authority(self, _: Request) -> Response:
+        """The certificate of this computer's own authority, which is no secret, for a phone that is to trust it."""
+        if self.desk.authority is None:
+            raise HTTPException(404)
+        return Response(self.desk.authority(), media_type="application/x-x509-ca-cert")
+
     def _form(self, request: Request, code: str, why: str = "", status: int = 200) -> Response:
         device = request.scope["device"]
-        answer = page(request, "pair", {"code": code, "why": why, "paired_as": device}, status=status)
+        context = {"code": code, "why": why, "paired_as": device, "authority": self.desk.authority is not None}
+        answer = page(request, "pair", context, status=status)
         answer.headers["Cache-Control"] = "no-store"
         return answer
 

@@ -289,7 +289,9 @@ window.addEventListener("storage", ({ key, newValue }) => {
   nudge();
 });
 window.addEventListener("beforeunload", (event) => looseCount() && event.preventDefault());
-if (location.protocol === "https:") navigator.serviceWorker?.register("/sw.js");
+if (location.protocol === "https:") {
+  navigator.serviceWorker?.register("/sw.js").catch(() => {}); // none where a warning was clicked away: as over http
+}
 stayWhileCutOff(() => cutOff, () => {
   trouble = "That page needs the laptop, which is out of reach. This page stays, and all of this is kept.";
   show();
