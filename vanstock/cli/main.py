@@ -42,6 +42,7 @@ HOMES = {
     "score": ("score",),
     "booking": ("booking",),
     "reading": ("reading",),
+    "start": ("start",),
     "setup": ("import", "export", "place", "setting"),
     "trust": ("backup", "restore", "check", "forget"),
     "serve": ("serve", "device"),

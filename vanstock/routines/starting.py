@@ -1,0 +1,202 @@
+"""The first hour's questions: what a new firm is asked, in which order, and what each answer changes.
+
+Every answer is stored as soon as it is given, and its question with those that are answered: stopping loses nothing. An
+answer is checked as the setting, place or supplier that it becomes. No terminal here: called by `cli.start`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import NamedTuple
+
+from vanstock.errors import BadValue, Problem
+from vanstock.exchange import rows
+from vanstock.exchange.csvfile import Record
+from vanstock.ledger import catalogue
+from vanstock.ledger.file import writing
+from vanstock.model import Supplier
+from vanstock.quantity import parse_decimal
+from vanstock.routines.session import Session
+from vanstock.routines.settings import change_setting, setting_text
+from vanstock.routines.stock import add_place
+
+_ANSWERED = "start_answered"
+"""Where the ledger keeps the names of the questions that are answered."""
+
+
+class Question(NamedTuple):
+    """What is asked in a few words, what it is for, what the answer would be now, and what an answer changes."""
+
+    name: str
+    ask: str
+    why: str
+    now: Callable[[Session], str]
+    change: Callable[[Session, str], None]
+
+
+def _setting(name: str) -> tuple[Callable[[Session], str], Callable[[Session, str], None]]:
+    return lambda session: setting_text(session, name), lambda session, text: change_setting(session, name, text)
+
+
+def _vat_now(session: Session) -> str:
+    percent = setting_text(session, "vat_added_percent")
+    return "yes" if float(percent) == 0 else percent
+
+
+def _vat(session: Session, text: str) -> None:
+    word = text.strip().lower().removesuffix("%").strip()
+    if word in ("no", "n"):
+        raise BadValue("then say how many percent are added to what you pay, like 20")
+    change_setting(session, "vat_added_percent", "0" if word in ("yes", "y") else word)
+
+
+def _target_now(session: Session) -> str:
+    return f"{float(setting_text(session, 'target')) * 100:g}"
+
+
+def _target(session: Session, text: str) -> None:
+    percent = parse_decimal(text.strip().removesuffix("%").strip(), "the share of jobs")
+    if not 50 <= percent <= 99.9:
+        raise BadValue(f"{text!r} is not a share from 50 to 99.9 in a hundred jobs")
+    change_setting(session, "target", f"{percent / 100:f}")
+
+
+def _places(kind: str) -> tuple[Callable[[Session], str], Callable[[Session, str], None]]:
+    def now(session: Session) -> str:
+        return ", ".join(place.place for place in catalogue.places(session.ledger) if place.kind == kind)
+
+    def change(session: Session, text: str) -> None:
+        there = {(place.place.casefold(), place.kind) for place in catalogue.places(session.ledger)}
+        with writing(session.ledger):  # all of the names or none
+            for name in filter(None, (name.strip() for name in text.split(","))):
+                if (name.casefold(), kind) not in there:
+                    add_place(session, name, kind)
+
+    return now, change
+
+
+QUESTIONS = (
+    Question(
+        "firm_name", "Your firm's name", "It stands on the orders you send. Empty is fine.", *_setting("firm_name")
+    ),
+    Question(
+        "currency",
+        "Currency of all money",
+        "Three letters, like GBP or EUR. Every price is in it.",
+        *_setting("currency"),
+    ),
+    Question(
+        "vat",
+        "Do you get the VAT on parts back? yes, or the percent you pay",
+        "Prices are without VAT. If you get it back it is no cost; if not, stock is worth that much more.",
+        _vat_now,
+        _vat,
+    ),
+    Question(
+        "working_days", "Days you work", "Like Mon-Fri or Mon-Sat. Lead times count them.", *_setting("working_days")
+    ),
+    Question(
+        "review_day",
+        "Weekday on which you order",
+        "Once a week `vanstock reorder` says what to order; min and max count on this day.",
+        *_setting("review_day"),
+    ),
+    Question(
+        "target",
+        "How many of 100 jobs should be finished on the first visit",
+        "More needs more cash on the shelves: `vanstock curve` shows how much. 95 is a fair start.",
+        _target_now,
+        _target,
+    ),
+    Question(
+        "vans",
+        "Your vans, with commas between",
+        "There is one named `van` from the start; name only more than that, like: van, van 2.",
+        *_places("van"),
+    ),
+    Question(
+        "stores",
+        "Your stores (lock-ups), with commas between",
+        "There is one named `store` from the start; without a lock-up it stays empty.",
+        *_places("store"),
+    ),
+)
+
+SUPPLIER_QUESTIONS = (
+    ("name", "Full name", ""),
+    ("lead_working_days", "Working days from order to delivery", "1"),
+    ("order_days", "Days on which an order can be placed", "Mon-Fri"),
+    ("cutoff", "Time by which an order must be in, like 16:00", ""),
+    ("carriage", "Carriage for one order", "0"),
+    ("carriage_paid_over", "Goods from which carriage is free", ""),
+    ("email", "Address that orders go to", ""),
+)
+"""Column of suppliers.csv, what is asked, and what it is when nobody answers."""
+
+
+def open_questions(session: Session) -> list[Question]:
+    """The questions that are not answered yet, in order."""
+    done = _answered(session)
+    return [question for question in QUESTIONS if question.name not in done]
+
+
+def suppliers_asked(session: Session) -> bool:
+    """Whether the suppliers have been gone through, or some are there already."""
+    return "suppliers" in _answered(session) or bool(suppliers(session))
+
+
+def suppliers(session: Session) -> list[Supplier]:
+    """The suppliers there are."""
+    return list(catalogue.read_catalogue(session.ledger).suppliers.values())
+
+
+def answer(session: Session, question: Question, text: str) -> None:
+    """Store an answer; raises `BadValue` for one that cannot be."""
+    question.change(session, text)
+    _mark(session, question.name)
+
+
+def suppliers_done(session: Session) -> None:
+    """Keep that there are no more suppliers to name."""
+    _mark(session, "suppliers")
+
+
+def checked(cells: Mapping[str, str]) -> Supplier:
+    """The supplier that these cells of suppliers.csv make; raises `BadValue` for the first that cannot be."""
+    problems: list[Problem] = []
+    found = rows.supplier(Record("suppliers.csv", 1, dict(cells), problems))
+    if problems or found is None:
+        raise BadValue(problems[0].text.partition(": ")[2] if problems else "that is no supplier")
+    return found
+
+
+def add_supplier(session: Session, cells: Mapping[str, str]) -> Supplier:
+    """Add a supplier, or change the one of that name; raises `BadValue`."""
+    found = checked(cells)
+    with writing(session.ledger):
+        catalogue.save_rows(session.ledger, Supplier, [found])
+    return found
+
+
+def what_is_there(session: Session) -> dict[str, int]:
+    """How many parts, fits, jobs and stock lines the ledger has: what still has to come in."""
+    from vanstock.ledger import reading
+
+    known = catalogue.read_catalogue(session.ledger)
+    return {
+        "families": len(known.families),
+        "parts": len(known.parts),
+        "fits": len(known.fits),
+        "jobs": len(reading.jobs(session.ledger)),
+        "stock": len(reading.balances(session.ledger)),
+    }
+
+
+def _answered(session: Session) -> list[str]:
+    return (catalogue.setting(session.ledger, _ANSWERED) or "").split()
+
+
+def _mark(session: Session, name: str) -> None:
+    done = list(dict.fromkeys((*_answered(session), name)))
+    with writing(session.ledger):
+        catalogue.save_setting(session.ledger, _ANSWERED, " ".join(done))
