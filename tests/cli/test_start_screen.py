@@ -1,0 +1,133 @@
+"""The first hour as a person types it: questions, wrong answers, stopping, going on, and what comes next."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from tests.cli.conftest import ROOT, Said, typed
+
+Start = Callable[..., Said]
+FIRM = ["Blackwater Filters", "EUR", "yes", "Mon-Sat", "Thu", "90", "van, van 2", "store"]
+FACTOR = ["FACTOR", "The Factor", "2", "Mon-Fri", "16:00", "6.50", "150", "orders@factor.example"]
+
+
+@pytest.fixture
+def ledger(tmp_path: Path) -> Path:
+    return tmp_path / "new.db"
+
+
+@pytest.fixture
+def start(ledger: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Start:
+    """Runs a command line, `start` when none is named, with lines typed at it."""
+    monkeypatch.chdir(tmp_path)
+
+    def run(*lines: str, command: str = "start") -> Said:
+        monkeypatch.setattr("sys.stdin", io.StringIO("".join(f"{line}\n" for line in lines)))
+        return typed(command, ledger, "2027-02-28T18:00", monkeypatch, capsys)
+
+    return run
+
+
+def told(start: Start, command: str) -> dict[str, object]:
+    found: dict[str, object] = json.loads(start(command=f"{command} --json").out)
+    return found
+
+
+def test_answers_become_settings_places_and_suppliers(start: Start) -> None:
+    said = start(*FIRM, *FACTOR, "", "4")
+    assert said.code == 0
+    settings = told(start, "setting")
+    wanted = {"firm_name": FIRM[0], "currency": "EUR", "vat_added_percent": "0", "working_days": "Mon-Sat",
+              "review_day": "Thu", "target": "0.9"}  # fmt: skip
+    assert wanted.items() <= settings.items()
+    assert told(start, "place list")["places"] == [
+        {"place": "van", "kind": "van"}, {"place": "store", "kind": "store"}, {"place": "van 2", "kind": "van"},
+    ]  # fmt: skip
+    start(command="export out")
+    supplier = Path("out/suppliers.csv").read_text(encoding="utf-8").splitlines()[1]
+    assert supplier == "FACTOR,The Factor,2,Mon-Fri,16:00,6.50,150.00,orders@factor.example"
+
+
+def test_enter_takes_what_stands_in_brackets(start: Start) -> None:
+    before = told(start, "setting") if start(*[""] * 9, "4").code == 0 else {}
+    assert before["target"] == "0.95"
+    assert (before["currency"], before["working_days"], before["review_day"]) == ("GBP", "Mon-Fri", "Fri")
+    assert "questions" not in start("4").out
+
+
+def test_a_wrong_answer_is_told_and_asked_again_and_nothing_else_is_lost(start: Start) -> None:
+    answers = [FIRM[0], "pounds", "GBP", "no", "20", "Mon-Fri", "Someday", "Fri", "40", "95", "van", "store"]
+    said = start(*answers, "FACTOR", "The Factor", "soon", "1", "Mon-Fri", "25:00", "16:00", "", "", "", "", "9", "4")
+    assert said.code == 0
+    for wrong in ("pounds", "percent", "Someday", "40", "soon", "25:00", "9"):
+        assert wrong in said.err
+    settings = told(start, "setting")
+    assert (settings["currency"], settings["vat_added_percent"], settings["target"]) == ("GBP", "20", "0.95")
+
+
+@pytest.mark.parametrize("answered", range(9))
+def test_it_can_be_stopped_anywhere_and_goes_on_where_it_stopped(start: Start, answered: int) -> None:
+    said = start(*FIRM[:answered], "stop")
+    assert said.code == 0
+    assert "goes on from here" in said.out
+    again = start(*FIRM[answered:], "", "4")
+    assert again.code == 0
+    assert "goes on from here" not in again.out
+    assert told(start, "setting")["firm_name"] == FIRM[0]
+    assert len(told(start, "place list")["places"]) == 3  # type: ignore[arg-type]
+
+
+def test_a_closed_terminal_stops_it_too_and_a_supplier_half_told_is_not_kept(start: Start) -> None:
+    assert start(*FIRM, *FACTOR[:4]).code == 0
+    start(command="export out")
+    assert not Path("out/suppliers.csv").exists()
+
+
+def test_every_question_says_what_it_is_for(start: Start) -> None:
+    said = start(*(line for answer in FIRM for line in ("?", answer)), "stop")
+    for reason in ("orders you send", "Three letters", "without VAT", "Lead times", "min and max", "95 is a fair"):
+        assert reason in " ".join(said.out.split())
+
+
+def test_what_was_answered_can_be_asked_again(start: Start) -> None:
+    start(*FIRM, "", "4")
+    said = start("Whitewater Filters", *[""] * 8, "4", command="start --again")
+    assert said.code == 0
+    settings = told(start, "setting")
+    assert (settings["firm_name"], settings["review_day"], settings["target"]) == ("Whitewater Filters", "Thu", "0.9")
+
+
+def test_the_invented_firm_gets_a_ledger_of_its_own(start: Start, ledger: Path) -> None:
+    said = start(*FIRM, "", "2")
+    assert said.code == 0
+    beside = ledger.with_name("invented-firm.db")
+    assert str(beside) in said.out
+    assert told(start, "stock")["parts"] == []
+    assert "is already there" in start("2", "4").err
+
+
+def test_a_folder_is_brought_in_and_the_first_count_offered(start: Start, tmp_path: Path) -> None:
+    folder = tmp_path / "mine"
+    folder.mkdir()
+    for name in ("suppliers", "families", "parts", "fits"):
+        text = (ROOT / "demo" / "firm" / f"{name}.csv").read_text(encoding="utf-8")
+        (folder / f"{name}.csv").write_text(text, encoding="utf-8")
+    said = start(*FIRM, "", "3", "nowhere", "3", str(folder), "yes")
+    assert said.code == 0
+    assert "nowhere" in said.err
+    sheet = Path("first-count.csv").read_text(encoding="utf-8").splitlines()
+    assert sheet[0].startswith("part,description,place,unit,counted")
+    assert sum(",van," in line for line in sheet) == sum(",store," in line for line in sheet) == 64
+    rows = list(csv.DictReader(sheet))
+    with Path("first-count.csv").open("w", encoding="utf-8", newline="") as out:
+        writer = csv.DictWriter(out, list(rows[0]))
+        writer.writeheader()
+        writer.writerows(row | {"counted": "2"} for row in rows)
+    assert start(command="count --answers first-count.csv").code == 0
+    assert "128 stock" in start().out
