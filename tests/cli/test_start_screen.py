@@ -130,4 +130,4 @@ def test_a_folder_is_brought_in_and_the_first_count_offered(start: Start, tmp_pa
         writer.writeheader()
         writer.writerows(row | {"counted": "2"} for row in rows)
     assert start(command="count --answers first-count.csv").code == 0
-    assert "128 stock" in start().out
+    assert "192 stock lines" in start().out

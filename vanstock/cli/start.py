@@ -187,7 +187,7 @@ def _first_count(session: Session) -> None:
     from vanstock.routines import counting, countprint, starting
 
     there = starting.what_is_there(session)
-    if not there["parts"] or there["stock"]:
+    if not there["parts"] or there["stock lines"]:
         return
     if _ask("Write a sheet for the first count, yes or no", "yes").casefold() not in ("yes", "y"):
         say("`vanstock count --sheet --all --file count.html` writes it later")

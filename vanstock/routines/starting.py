@@ -188,7 +188,7 @@ def what_is_there(session: Session) -> dict[str, int]:
         "parts": len(known.parts),
         "fits": len(known.fits),
         "jobs": len(reading.jobs(session.ledger)),
-        "stock": len(reading.balances(session.ledger)),
+        "stock lines": len(reading.balances(session.ledger)),
     }
 
 
