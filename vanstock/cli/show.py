@@ -13,9 +13,10 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any, NamedTuple
 
+from vanstock.routines.wording import clean as clean
+
 WIDTH = 80
 _LEAST_WRAPPED = 10
-_WIDER_SPACES = dict.fromkeys("\xa0\u1680\u202f\u205f\u3000" + "".join(map(chr, range(0x2000, 0x200B))), " ")
 
 
 class Column(NamedTuple):
@@ -46,14 +47,6 @@ def say(text: str = "") -> None:
 def tell(text: str) -> None:
     """Print a line beside the answer, on stderr."""
     sys.stderr.write(f"{_one_line(text)}\n")
-
-
-def clean(text: str) -> str:
-    """Text without control characters, which data must not send to a terminal: a space of any other kind becomes a
-    plain one, anything else that does not print a question mark."""
-    if text.isprintable():
-        return text
-    return "".join(c if c.isprintable() or c == "\n" else _WIDER_SPACES.get(c, "?") for c in text)
 
 
 def _one_line(text: str) -> str:

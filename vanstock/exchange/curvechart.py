@@ -1,7 +1,8 @@
 """A picture of cash against jobs finished on the first visit: the curve, the target, and where the firm stands.
 
 Not the working out (see `routines.curve`): cash comes in the currency, shares between 0 and 1. Below the curve a short
-table says what cash so many of 100 jobs take, so that nobody has to measure it off with a thumb. Called by `cli.curve`.
+table says what cash so many of 100 jobs take, so that nobody has to measure it off with a thumb; within a page, which
+has a table of its own, title and table are left out. Called by `routines.pictures`.
 """
 
 from __future__ import annotations
@@ -14,25 +15,9 @@ from textwrap import wrap
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from vanstock.exchange.picture import (
-    BLUE,
-    FAINT,
-    GREEN,
-    INK,
-    ORANGE,
-    PURPLE,
-    VERMILION,
-    around,
-    caption,
-    cash_text,
-    cash_ticks,
-    cash_unit,
-    fit,
-    money_text,
-    of_hundred,
-    page,
-    save,
-    without_edges,
-)
+    BLUE, FAINT, GREEN, INK, ORANGE, PAGE_WIDTH, PURPLE, VERMILION, around, caption, cash_text, cash_ticks, cash_unit,
+    empty, fit, money_text, of_hundred, page, save, without_edges,
+)  # fmt: skip
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -52,7 +37,8 @@ _DOT: Any = {"marker": "o", "markersize": 4.2, "markerfacecolor": "white", "mark
 _LOOKS = (("o", ORANGE, 6.5), ("s", VERMILION, 9.5), ("D", GREEN, 11.5), ("^", PURPLE, 19.0))
 """Shape, colour and size of each mark. Only the first is filled and each is larger than the one before, so that marks
 of one place are still seen one around the other."""
-_LABEL_LETTERS, _LABEL_WIDTH = 21, 0.37
+_PAGE_SIZE = (PAGE_WIDTH, 2.9)
+_LABEL_LETTERS, _LABEL_WIDTH = 21, 1.44
 _ORDERS = 24
 """In how many orders the labels are tried, each taking the best place that is left."""
 _HEADROOM = 1.045
@@ -105,15 +91,30 @@ def figure_of(picture: CurvePicture) -> Figure:
     """The picture, to be saved or looked at in the style of `picture.styled`."""
     figure = page(_TITLE)
     axes = figure.add_axes((0.09, 0.32, 0.87, 0.51))
-    unit, start = _axes(axes, picture)
-    caption(figure, f"of 100 jobs, finished on the first visit{f' (drawn from {start} up)' if start else ''}")
-    figure.text(
-        0.525, 0.213, f"{unit} on the shelves, every part at its max", va="center", ha="center", parse_math=False
-    )
-    _curve(axes, picture.points)
+    _graph(axes, picture, top=0.9, bottom=0.213)
     _table(figure, picture)
     _words(axes, picture)
     return figure
+
+
+def page_figure_of(picture: CurvePicture) -> Figure:
+    """The picture within a page, which says what it is and gives the figures."""
+    figure = empty(_PAGE_SIZE)
+    axes = figure.add_axes((0.1, 0.17, 0.86, 0.7))
+    _graph(axes, picture, top=0.985, bottom=0.035)
+    _words(axes, picture)
+    return figure
+
+
+def _graph(axes: Axes, picture: CurvePicture, *, top: float, bottom: float) -> None:
+    """The curve on its scales, with what they count at these heights."""
+    figure = around(axes)
+    unit, start = _axes(axes, picture)
+    caption(figure, f"of 100 jobs, finished on the first visit{f' (drawn from {start} up)' if start else ''}", top)
+    figure.text(
+        0.525, bottom, f"{unit} on the shelves, every part at its max", va="center", ha="center", parse_math=False
+    )
+    _curve(axes, picture.points)
 
 
 def _axes(axes: Axes, picture: CurvePicture) -> tuple[str, int]:
@@ -244,7 +245,7 @@ def _line_pixels(axes: Axes, picture: CurvePicture) -> Array:
 def _label(axes: Axes, told: str, at: tuple[float, float], *, name: str = "", level: bool = False) -> _Label:
     """Words of a spot, not yet in their place; the name above them is cut where it is too long."""
     text = around(axes).text(0, 0, name, va="bottom", ha="left", linespacing=1.1, parse_math=False)
-    fit(text, _LABEL_WIDTH)
+    fit(text, _LABEL_WIDTH / around(axes).get_figwidth())
     text.set_text(f"{text.get_text()}\n{told}".lstrip())
     extent = text.get_window_extent()
     x, y = axes.transData.transform(at)

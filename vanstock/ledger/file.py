@@ -125,7 +125,7 @@ class Changes(NamedTuple):
     device: int
     number: int
     written: int
-    count: int
+    transactions: int
 
 
 def changes(path: Path) -> Changes:

@@ -49,7 +49,9 @@ def after_keeping(before: State, now: State) -> State:
     """The state to keep something under that was worked out at `before` and then noted down in one transaction of its
     own: the new one when nobody else wrote meanwhile."""
     then, since = before.ledger, now.ledger
-    alone = (then.device, then.number, then.count + 1) == (since.device, since.number, since.count)
+    alone = (then.device, then.number, then.transactions + 1) == (
+        since.device, since.number, since.transactions,
+    )  # fmt: skip
     return State(since, before.quarter) if alone else before
 
 
@@ -88,14 +90,14 @@ def last_act(session: Session) -> PastEntry | None:
     return None
 
 
-def same_until(session: Session, found: LoadOut, act: PastEntry | None) -> datetime:
+def same_until(session: Session, found: LoadOut, act: PastEntry | None) -> datetime | None:
     """Until when a load-out and the last act are shown in the same words, while the state stays as it is: then the act
-    is too old to be undone there, or goods that could be bought are there "at once"."""
+    is too old to be undone there, or goods that could be bought are there "at once". None when nothing is to come."""
     moments = [row.comes for row in found.buy if row.comes and row.comes > session.now]
     if act:
         made = datetime.fromisoformat(act.entry.at).astimezone().replace(tzinfo=None)
         moments.append(made + timedelta(minutes=UNDO_MINUTES))
-    return min(moments, default=datetime.max)
+    return min(moments, default=None)
 
 
 def parts_in(session: Session, past: PastEntry) -> dict[str, Part]:

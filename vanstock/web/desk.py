@@ -61,11 +61,15 @@ class Kept(Generic[T]):
 
 
 class Shown(NamedTuple):
-    """A page as it was sent at a moment, which it says the same from then on `until` another."""
+    """A page as it was sent at a moment; it says the same from then on, `until` another where that is known."""
 
     body: bytes
     since: datetime
-    until: datetime
+    until: datetime | None
+
+    def holds(self, now: datetime) -> bool:
+        """Whether it still says what it should."""
+        return self.since <= now and (self.until is None or now < self.until)
 
 
 class Answer(NamedTuple):

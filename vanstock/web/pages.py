@@ -82,7 +82,7 @@ class DayPages:
         now = self.desk.moment()
         with suppress(VanstockError):
             shown = self.desk.shown.known((state_unopened(self.desk.ledger, now), *_asked(request)))
-            return shown.body if shown and shown.since <= now < shown.until else None
+            return shown.body if shown and shown.holds(now) else None
         return None
 
     async def load(self, request: Request) -> Response:
