@@ -88,15 +88,12 @@ def draw(path: Path, picture: Picture) -> None:
 
     Raises `BadValue` for another ending, `VanstockError` when the file cannot be written.
     """
-    save(path, lambda: _figure(picture), f"{picture.part} {picture.description}")
+    save(path, lambda: figure_of(picture), f"{picture.part} {picture.description}")
 
 
-def page_figure_of(picture: Picture) -> Figure:
-    """The picture within a page, which says what part it is of."""
-    return _figure(picture, _PAGE)
-
-
-def _figure(picture: Picture, layout: _Layout = _FILE) -> Figure:
+def figure_of(picture: Picture, *, in_page: bool = False) -> Figure:
+    """The picture, to be saved or looked at in the style of `picture.styled`."""
+    layout = _PAGE if in_page else _FILE
     figure = empty(layout.size)
     past = figure.add_axes(layout.past)
     ahead = figure.add_axes(layout.ahead, sharey=past)

@@ -15,8 +15,26 @@ from textwrap import wrap
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from vanstock.exchange.picture import (
-    BLUE, FAINT, GREEN, INK, ORANGE, PAGE_WIDTH, PURPLE, VERMILION, around, caption, cash_text, cash_ticks, cash_unit,
-    empty, fit, money_text, of_hundred, page, save, without_edges,
+    BLUE,
+    FAINT,
+    GREEN,
+    INK,
+    ORANGE,
+    PAGE_WIDTH,
+    PURPLE,
+    VERMILION,
+    around,
+    caption,
+    cash_text,
+    cash_ticks,
+    cash_unit,
+    empty,
+    fit,
+    money_text,
+    of_hundred,
+    page,
+    save,
+    without_edges,
 )  # fmt: skip
 
 if TYPE_CHECKING:
@@ -38,6 +56,8 @@ _LOOKS = (("o", ORANGE, 6.5), ("s", VERMILION, 9.5), ("D", GREEN, 11.5), ("^", P
 """Shape, colour and size of each mark. Only the first is filled and each is larger than the one before, so that marks
 of one place are still seen one around the other."""
 _PAGE_SIZE = (PAGE_WIDTH, 2.9)
+_IN_FILE, _IN_PAGE = ((0.09, 0.32, 0.87, 0.51), 0.9, 0.213), ((0.1, 0.17, 0.86, 0.7), 0.985, 0.035)
+"""Where the graph is, and how high the words above and below it."""
 _LABEL_LETTERS, _LABEL_WIDTH = 21, 1.44
 _ORDERS = 24
 """In how many orders the labels are tried, each taking the best place that is left."""
@@ -87,34 +107,20 @@ def draw(path: Path, picture: CurvePicture) -> None:
     save(path, lambda: figure_of(picture), _TITLE)
 
 
-def figure_of(picture: CurvePicture) -> Figure:
-    """The picture, to be saved or looked at in the style of `picture.styled`."""
-    figure = page(_TITLE)
-    axes = figure.add_axes((0.09, 0.32, 0.87, 0.51))
-    _graph(axes, picture, top=0.9, bottom=0.213)
-    _table(figure, picture)
-    _words(axes, picture)
-    return figure
-
-
-def page_figure_of(picture: CurvePicture) -> Figure:
-    """The picture within a page, which says what it is and gives the figures."""
-    figure = empty(_PAGE_SIZE)
-    axes = figure.add_axes((0.1, 0.17, 0.86, 0.7))
-    _graph(axes, picture, top=0.985, bottom=0.035)
-    _words(axes, picture)
-    return figure
-
-
-def _graph(axes: Axes, picture: CurvePicture, *, top: float, bottom: float) -> None:
-    """The curve on its scales, with what they count at these heights."""
-    figure = around(axes)
+def figure_of(picture: CurvePicture, *, in_page: bool = False) -> Figure:
+    """The picture, to be saved or looked at in the style of `picture.styled`; without title and table in a page."""
+    figure = empty(_PAGE_SIZE) if in_page else page(_TITLE)
+    frame, top, bottom = _IN_PAGE if in_page else _IN_FILE
+    axes = figure.add_axes(frame)
     unit, start = _axes(axes, picture)
     caption(figure, f"of 100 jobs, finished on the first visit{f' (drawn from {start} up)' if start else ''}", top)
-    figure.text(
-        0.525, bottom, f"{unit} on the shelves, every part at its max", va="center", ha="center", parse_math=False
-    )
+    below = f"{unit} on the shelves, every part at its max"
+    figure.text(0.525, bottom, below, va="center", ha="center", parse_math=False)
     _curve(axes, picture.points)
+    if not in_page:
+        _table(figure, picture)
+    _words(axes, picture)
+    return figure
 
 
 def _axes(axes: Axes, picture: CurvePicture) -> tuple[str, int]:
@@ -206,7 +212,7 @@ def _mark(axes: Axes, index: int, at: tuple[float, float]) -> Bbox:
     face, edge = (color, INK) if filled else ("none", color)
     axes.plot(*at, shape, markersize=size, markerfacecolor=face, markeredgecolor=edge, clip_on=False, zorder=5)
     x, y = axes.transData.transform(at)
-    half = (size / 2 + 2.5) * _point(axes)
+    half = (size / 2 + 2.5) * around(axes).dpi / 72
     return Bbox.from_extents(x - half, y - half, x + half, y + half)
 
 
@@ -252,11 +258,6 @@ def _label(axes: Axes, told: str, at: tuple[float, float], *, name: str = "", le
     return _Label(text, (float(x), float(y)), (extent.width, extent.height), level)
 
 
-def _point(axes: Axes) -> float:
-    """A point in pixels."""
-    return around(axes).dpi / 72
-
-
 def _arranged(axes: Axes, labels: Sequence[_Label], shapes: Sequence[Bbox], lines: Array) -> list[Bbox]:
     """Where each label goes: as near to its spot as it touches no other, no mark and, where that can be, no line."""
     import numpy as np
@@ -266,7 +267,7 @@ def _arranged(axes: Axes, labels: Sequence[_Label], shapes: Sequence[Bbox], line
         boxes: dict[int, Bbox] = {}
         total, avoided = 0.0, lines
         for index in order:
-            words = [box.padded(_APART * _point(axes)) for box in boxes.values()]
+            words = [box.padded(_APART * around(axes).dpi / 72) for box in boxes.values()]
             cost, boxes[index] = _best(axes.bbox, labels[index], avoided, (shapes, words))
             tie = labels[index].tie(*(np.array([edge]) for edge in boxes[index].p0))
             avoided = np.concatenate([avoided, np.concatenate(tie, axis=1)])
@@ -313,6 +314,6 @@ def _move(axes: Axes, label: _Label, box: Bbox) -> None:
     extent = label.text.get_window_extent()
     label.text.set_position(tuple(figure.transFigure.inverted().transform((box.x0 - extent.x0, box.y0 - extent.y0))))
     tie_x, tie_y = (spots[[0, -1], 0] for spots in label.tie(*(np.array([edge]) for edge in box.p0)))
-    if hypot(tie_x[1] - tie_x[0], tie_y[1] - tie_y[0]) > _CLOSE * _point(axes):
+    if hypot(tie_x[1] - tie_x[0], tie_y[1] - tie_y[0]) > _CLOSE * around(axes).dpi / 72:
         tie = axes.transData.inverted().transform(np.column_stack([tie_x, tie_y]))
         axes.plot(tie[:, 0], tie[:, 1], color=INK, linewidth=0.6, clip_on=False, zorder=4)

@@ -28,7 +28,7 @@ def draw_curve(path: Path, found: Curve, currency: str) -> None:
 
 def curve_svg(found: Curve, currency: str, *, dark: bool) -> str:
     """The curve as part of a page."""
-    return as_svg(partial(curvechart.page_figure_of, _curve_picture(found, currency)), dark=dark)
+    return as_svg(partial(curvechart.figure_of, _curve_picture(found, currency), in_page=True), dark=dark)
 
 
 def draw_part(path: Path, found: Why) -> None:
@@ -38,7 +38,7 @@ def draw_part(path: Path, found: Why) -> None:
 
 def part_svg(found: Why, *, dark: bool) -> str:
     """The forecast of a part as part of a page."""
-    return as_svg(partial(chart.page_figure_of, _part_picture(found)), dark=dark)
+    return as_svg(partial(chart.figure_of, _part_picture(found), in_page=True), dark=dark)
 
 
 def _curve_picture(found: Curve, currency: str) -> curvechart.CurvePicture:
