@@ -12,6 +12,7 @@ from vanstock.cli.options import Json, check_chart, example, opened
 from vanstock.cli.show import Column, as_json, figure, paragraph, say, table, working
 from vanstock.errors import BadValue
 from vanstock.quantity import format_money, format_qty, parse_money, show_qty
+from vanstock.routines.wording import in_hundred
 
 if TYPE_CHECKING:
     from vanstock.routines.curve import Curve, Spot
@@ -72,20 +73,19 @@ def _show(found: Curve) -> None:
 
 
 def _cells(spot: Spot, mark: str) -> tuple[str, ...]:
-    from vanstock.routines.levels import in_hundred
-
     bar = ("=" if mark else "#") * round(_BAR * spot.completion)
     return format_money(spot.cash), in_hundred(spot.completion), bar, f"<- {mark}" if mark else ""
 
 
 def _show_more(found: Curve) -> None:
+    from vanstock.routines.curve import more_told
+
     more = found.more
     if found.levels is None:
         return
+    say(f"\n{more_told(found)}")
     if not more.parts:
-        say(f"\n{format_money(more.cash)} more would finish no further job")
         return
-    say(f"\n{format_money(more.cash)} MORE would finish {1000 * more.gained:.1f} more of 1,000 jobs, with")
     table(
         (Column("part"), Column("what"), figure("more")),
         [(part.part, part.description, show_qty(qty, part.unit)) for part, qty in more.parts],

@@ -14,7 +14,7 @@ from vanstock.kit.optimism import discounted
 from vanstock.ledger import reading
 from vanstock.ledger.orders import on_order
 from vanstock.model import Part
-from vanstock.quantity import value_of
+from vanstock.quantity import format_money, value_of
 from vanstock.routines.levels import Plan, bounds_of, expected, pins_of, plan_levels
 from vanstock.routines.past import Past, group_supply, read_past
 from vanstock.routines.session import Session
@@ -26,6 +26,8 @@ MEANING = (
     "visit with it. Every row without words is the least cash for its jobs. Stock today is on hand and on order, "
     "as if every review brought each part up to what there is of it now."
 )
+USUAL_MORE = 10_000
+"""Pence of which it is told what so many more would buy, where nobody names another amount."""
 _SHOWN = (0.5, 0.6, 0.7, 0.75, 0.8, 0.85, 0.9, 0.925, 0.95, 0.97, 0.98, 0.99, 0.995)
 """Shares of jobs whose corner is told: dense where the curve bends."""
 
@@ -118,3 +120,11 @@ def _corners(found: Curve) -> list[Spot]:
     for share in (*_SHOWN, found.target):
         chosen.add(next((spot for spot in found.points if spot.completion >= share), found.points[-1]))
     return sorted(chosen)
+
+
+def more_told(found: Curve) -> str:
+    """What a little more cash would buy, in a line that may end before the parts."""
+    more = found.more
+    if not more.parts:
+        return f"{format_money(more.cash)} more would finish no further job"
+    return f"{format_money(more.cash)} MORE would finish {1000 * more.gained:.1f} more of 1,000 jobs, with"

@@ -12,6 +12,8 @@ from vanstock.quantity import show_qty
 from vanstock.quantity import unit as unit_of
 
 if TYPE_CHECKING:
+    from datetime import date
+
     from vanstock.model import Forecast
     from vanstock.routines.why import Figures, Why
 
@@ -38,6 +40,26 @@ def told_of(found: Why) -> list[tuple[str, str]]:
         ("changed", _changes(found)),
     )
     return [(heading, text) for heading, text in every if text]
+
+
+def figures_of(found: Why) -> list[tuple[str, str]]:
+    """What the picture of a part draws, in figures: what each is, and how much."""
+    forecast, level, unit = found.now.row.forecast, found.now.level, found.now.row.part.unit
+    days = f"the next {forecast.interval_days} working days, in {{}} of 100 cases at most"
+    return [
+        ("mean week", f"{mean_text(forecast.weekly_mean, unit)} {unit_of(unit).symbol}".rstrip()),
+        *((days.format(f"{p * 100:g}"), rough(value, unit)) for p, value in forecast.quantiles.items()),
+        ("min", show_qty(level.min, unit)),
+        ("max", show_qty(level.max, unit)),
+    ]
+
+
+def weeks_of(found: Why, most: int = 52) -> list[tuple[date, str]]:
+    """The last weeks by their Monday with what was needed, the newest first."""
+    row = found.now.row
+    return [(monday, rough(need, row.part.unit)) for monday, need in zip(row.mondays, row.history, strict=True)][
+        -1 : -most - 1 : -1
+    ]
 
 
 def _kind(found: Why) -> str:

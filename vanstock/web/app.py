@@ -13,6 +13,7 @@ from starlette.types import ASGIApp
 
 from vanstock.errors import LedgerUnusable, NotFound, VanstockError
 from vanstock.web.acting import Acting
+from vanstock.web.chartpages import ChartPages
 from vanstock.web.desk import Desk
 from vanstock.web.guard import BODY_BYTES, Guard, wants_json
 from vanstock.web.jobpage import JobPage
@@ -28,15 +29,20 @@ _TYPES = {".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml",
 
 def create_app(desk: Desk) -> ASGIApp:
     """The phone face of one desk, behind its door."""
-    pairing, day, job, stock = Pairing(desk), DayPages(desk), JobPage(desk), StockPages(desk)
+    pairing, day, job, stock, charts = Pairing(desk), DayPages(desk), JobPage(desk), StockPages(desk), ChartPages(desk)
     routes = [
         Route("/", day.today),
         Route("/load", day.load),
+        Route("/print", day.print),
         Route("/job/{job:path}", job.show),
         Route("/find", job.find),
         Route("/stock", stock.stock),
         Route("/history/{name:path}", stock.history),
         Route("/week", WeekPage(desk).show),
+        Route("/curve", charts.curve),
+        Route("/curve.svg", charts.curve_picture),
+        Route("/forecast/{name:path}", charts.part),
+        Route("/forecast.svg", charts.part_picture),
         Route("/act", Acting(desk).act, methods=["POST"]),
         Route("/pair", pairing.show),
         Route("/pair", pairing.pair, methods=["POST"]),

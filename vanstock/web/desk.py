@@ -17,9 +17,11 @@ from vanstock.routines.session import Session, open_session
 from vanstock.web.devices import Devices
 
 if TYPE_CHECKING:
+    from vanstock.routines.curve import Curve
     from vanstock.routines.jobcard import Likely
     from vanstock.routines.loadout import LoadOut
     from vanstock.routines.reorder import Reorder
+    from vanstock.routines.why import Why
 
 T = TypeVar("T")
 _KEPT = 32
@@ -93,6 +95,9 @@ class Desk:
         self.load_outs: Kept[LoadOut] = Kept()
         self.likely: Kept[tuple[Likely, ...]] = Kept()
         self.weeks: Kept[Reorder] = Kept()
+        self.curves: Kept[tuple[Curve, str]] = Kept()
+        self.forecasts: Kept[Why] = Kept()
+        self.drawings: Kept[str] = Kept()
         self.shown: Kept[Shown] = Kept()
         self._answers: OrderedDict[tuple[str, str], Answer] = OrderedDict()
 

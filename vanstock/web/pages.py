@@ -17,6 +17,7 @@ from starlette.responses import HTMLResponse, Response
 from vanstock.errors import VanstockError
 from vanstock.quantity import format_qty
 from vanstock.web.desk import Shown
+from vanstock.web.guard import policy
 from vanstock.web.render import page
 from vanstock.web.top import top_of
 
@@ -92,6 +93,17 @@ class DayPages:
     async def _shown(self, request: Request, name: str, gather: Callable[[Request], dict[str, Any]]) -> Response:
         return page(request, name, await run_in_threadpool(gather, request))
 
+    async def print(self, request: Request) -> Response:
+        """The load-out as a page to print: the one that `vanstock loadout --print` writes."""
+        text = await run_in_threadpool(self._print, request)
+        return HTMLResponse(text, headers={"Content-Security-Policy": policy(text)})
+
+    def _print(self, request: Request) -> str:
+        from vanstock.routines.printing import load_out_html
+
+        with self.desk.session(request.scope["device"]) as session:
+            return load_out_html(session, self._day(request, session)[0])
+
     def _day(self, request: Request, session: Session) -> tuple[LoadOut, list[str]]:
         from vanstock.routines import today as routine
         from vanstock.workdays import parse_date
@@ -113,6 +125,7 @@ class DayPages:
                 "top": top,
                 "day": load_out_page(found, session.now),
                 "is_today": found.date == session.today,
+                "date": found.date.isoformat(),
                 "van": found.van,
                 "vans": vans,
                 "done": done_on(session, found.date, van=found.van),
