@@ -57,7 +57,7 @@ _FILE = _Layout(
     ((0.02, 0.105), (0.55, 0.105), (0.02, 0.035), (0.55, 0.035)), titled=True,
 )  # fmt: skip
 _PAGE = _Layout(
-    (PAGE_WIDTH, 3.4), (0.115, 0.36, 0.45, 0.55), (0.6, 0.36, 0.19, 0.55), 0.8, 0.96,
+    (PAGE_WIDTH, 3.4), (0.14, 0.36, 0.43, 0.55), (0.6, 0.36, 0.19, 0.55), 0.8, 0.96,
     ((0.02, 0.205), (0.02, 0.15), (0.02, 0.095), (0.02, 0.04)), titled=False,
 )  # fmt: skip
 
@@ -119,6 +119,7 @@ def _past(axes: Axes, picture: Picture) -> None:
     week_labels(axes, picture.mondays[-_WEEKS_SHOWN:])
     axes.yaxis.set_major_locator(MaxNLocator(5, integer=picture.whole, min_n_ticks=1))
     axes.tick_params(length=2.5, pad=2)
+    axes.tick_params(axis="x", pad=3)
     without_edges(axes, "top", "right")
 
 
@@ -142,7 +143,12 @@ def _labels(axes: Axes, picture: Picture, beside: float) -> None:
                  for value in (picture.min, picture.max))  # fmt: skip
     figure = around(axes)
     if picture.min == picture.max:
-        lines = [(high, f"min, max\n{_plain(picture.max)}")]
+        lines = [
+            (
+                max(high, axes.get_position().y0 + _BETWEEN / 2 / figure.get_figheight()),
+                f"min, max\n{_plain(picture.max)}",
+            )
+        ]
     else:
         shift = max(_BETWEEN / figure.get_figheight() - (high - low), 0.0) / 2
         lines = [(low - shift, f"min {_plain(picture.min)}"), (high + shift, f"max {_plain(picture.max)}")]

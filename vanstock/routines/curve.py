@@ -115,7 +115,9 @@ def told_spots(found: Curve) -> list[tuple[Spot, str]]:
 
 
 def _corners(found: Curve) -> list[Spot]:
-    """The first corner at or above each share shown, the first and the last."""
+    """The first corner at or above each share shown, the first and the last; none when nothing is known of coming jobs."""
+    if not found.points:
+        return []
     chosen = {found.points[0], found.points[-1]}
     for share in (*_SHOWN, found.target):
         chosen.add(next((spot for spot in found.points if spot.completion >= share), found.points[-1]))
