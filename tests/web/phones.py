@@ -106,19 +106,17 @@ def post_at_once(ledger: Path, port: int, *, phones: int, acts: int, fields: dic
     with ThreadPoolExecutor(phones + 1) as pool:
         writer = pool.submit(_terminal, ledger, fields, done)
         try:
-            told = [
-                one for each in pool.map(partial(_phone, ledger, port, acts, fields), range(phones)) for one in each
-            ]
+            each = list(pool.map(partial(_phone, ledger, port, acts, fields), range(phones)))
         finally:
             done.set()
         written, failed = writer.result()
-    ids, seconds, errors = zip(*told, strict=True)
+    ids, seconds, errors = zip(*(one for phone in each for one in phone), strict=True)
     return Posted(ids, seconds, tuple(filter(None, errors)), written, tuple(failed))
 
 
 def faults_after(ledger: Path, posted: Posted, fields: dict[str, str]) -> list[str]:
-    """What is wrong with a ledger after that: each act is there once, each run of the terminal too, nothing else is, the
-    amounts are theirs, and `vanstock check` finds nothing."""
+    """What is wrong with a ledger after that: each act is there once, each run of the terminal too, nothing else is,
+    the amounts are theirs, and `vanstock check` finds nothing."""
     with closing(sqlite3.connect(ledger)) as connection:
         rows = connection.execute("SELECT id, device FROM entry WHERE kind = 'fitted'").fetchall()
         fitted = connection.execute(
@@ -132,7 +130,7 @@ def faults_after(ledger: Path, posted: Posted, fields: dict[str, str]) -> list[s
         (bool(posted.failed), lambda: f"terminal: {posted.failed[:3]}"),
         (
             from_phones != Counter(posted.ids),
-            lambda: f"{len(posted.ids)} acts, {from_phones.total()} entries of phones",
+            lambda: f"{len(posted.ids)} acts, {from_phones.total()} entries of theirs",
         ),
         (from_terminal != posted.written, lambda: f"{posted.written} runs, {from_terminal} entries of the terminal"),
         (fitted != len(posted.ids) + posted.written, lambda: f"{fitted:g} fitted"),

@@ -1,4 +1,4 @@
-"""The page to print: the one that `vanstock loadout --print` writes, and the one style sheet that the policy lets pass."""
+"""The page to print: the one that `vanstock loadout --print` writes, whose style alone the policy lets pass."""
 
 from __future__ import annotations
 

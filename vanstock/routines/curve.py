@@ -115,7 +115,7 @@ def told_spots(found: Curve) -> list[tuple[Spot, str]]:
 
 
 def _corners(found: Curve) -> list[Spot]:
-    """The first corner at or above each share shown, the first and the last; none when nothing is known of coming jobs."""
+    """The first corner at or above each share shown, the first and the last."""
     if not found.points:
         return []
     chosen = {found.points[0], found.points[-1]}
