@@ -2,9 +2,9 @@
 
 Pages and acts are called without a network, as a server would call them, each in turn with the bare page: 300 parts,
 104 weeks, 10 jobs today. An act is shown beside its own disk sync: the same bytes written to a file and synced as often
-as a rollback journal does it. Then, on the demo firm with ten jobs today, what the first view weighs and when it is seen
-in Chromium on a slow line (`web_view.py`); then four phones post 2,000 acts to `vanstock serve` with a writer at the
-terminal beside, after which the ledger must hold each once. Ends 1 when a bar is missed. Not a test: run it with
+as a rollback journal does it. Then, on the demo firm with ten jobs today, what the first view weighs and when it is
+seen in Chromium on a slow line (`web_view.py`); then four phones post 2,000 acts to `vanstock serve` with a writer at
+the terminal beside, after which the ledger must hold each once. Ends 1 when a bar is missed. Not a test: run it with
 `.venv/bin/python tests/benchmarks/web.py`; `--quick` leaves the 2,000 acts out.
 """
 
