@@ -58,7 +58,12 @@ class Took(NamedTuple):
 async def ask(app: Any, path: str, *, cookie: str = "", form: dict[str, str] | None = None) -> int:
     """Call an application as a server does, and return the status."""
     path, _, query = path.partition("?")
-    headers = [(b"host", HOST.encode()), (b"cookie", cookie.encode()), (b"accept", b"application/json")]
+    headers = [
+        (b"host", HOST.encode()),
+        (b"cookie", cookie.encode()),
+        (b"accept", b"application/json"),
+        (b"accept-encoding", b"gzip"),
+    ]
     body = urlencode(form or {}).encode()
     if form:
         headers += [(b"origin", f"http://{HOST}".encode()), (b"content-type", b"application/x-www-form-urlencoded")]
