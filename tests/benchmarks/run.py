@@ -45,8 +45,8 @@ def ratio(words: list[str], runs: int = RUNS) -> tuple[float, float]:
     return statistics.median(a / b for a, b in pairs), statistics.median(a for a, _ in pairs)
 
 
-def make_large_firm(folder: Path) -> None:
-    """300 parts, 104 weeks, about 20 finished jobs a week, 20 jobs booked on the Monday."""
+def make_large_firm(folder: Path, booked: int = 20) -> None:
+    """300 parts, 104 weeks, about 20 finished jobs a week, 20 jobs (or so many) booked on the Monday."""
     dice = random.Random(1)
     parts = [f"P{i:03d}" for i in range(300)]
     first = date(2027, 3, 1) - timedelta(weeks=104)
@@ -57,7 +57,7 @@ def make_large_firm(folder: Path) -> None:
         jobs.append((f"J{number:05d}", day, "", family, dice.choice(("clean", "heat")), "done"))
         chosen = sorted({parts[min(int(dice.expovariate(0.02)), 299)] for _ in range(4)})
         used += [(f"J{number:05d}", part, dice.randint(1, 3), 0) for part in chosen]
-    for number in range(20):
+    for number in range(booked):
         jobs.append(
             (f"B{number:02d}", date(2027, 3, 1), f"{8 + number // 2:02d}:00", f"F{number % 10}", "clean", "booked")
         )

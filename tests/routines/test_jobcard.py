@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 import pytest
 
@@ -12,6 +12,7 @@ from vanstock.model import Job
 from vanstock.routines import jobcard, morning, today
 from vanstock.routines.booking import add_booking
 from vanstock.routines.job import finish, fit, miss, take_back, undo
+from vanstock.routines.loadout import Buy
 from vanstock.routines.naming import find_job, offered_parts
 from vanstock.routines.session import Session
 from vanstock.routines.stock import carry, count, stock
@@ -145,3 +146,17 @@ def test_today_stays_until_its_last_job_is_finished(session: Session) -> None:
     finish(session, "J1")
     assert today.day_to_show(session) == date(2027, 3, 2)
     assert [job.job for job in today.done_on(session, DAY, van="van")] == ["J1"]
+
+
+def test_a_page_is_the_same_until_goods_are_there_or_the_last_act_is_too_old(session: Session) -> None:
+    booked(session)
+    found = morning.load_out(session, DAY)
+    part = found.jobs[0].needs[0].part
+    comes = [None, session.now - timedelta(minutes=1), session.now + timedelta(minutes=7)]
+    buys = tuple(Buy(part, 1, 0.1, None, moment, False) for moment in comes)
+    assert today.same_until(session, found._replace(buy=()), None) is None
+    assert today.same_until(session, found._replace(buy=buys), None) == comes[2]
+    fit(session._replace(now=session.now - timedelta(minutes=10)), "J1", "GKT-1", entry_id="a" * 32)
+    act = today.last_act(session)
+    assert act
+    assert today.same_until(session, found._replace(buy=buys), act) == session.now + timedelta(minutes=5)

@@ -28,18 +28,13 @@ NOW = datetime(2027, 3, 1, 7, 30)
 
 
 class Firm:
-    """The small firm's ledger with stock and two jobs today, and an application that serves it."""
+    """The small firm's ledger with stock and two jobs today, or an empty one, and an application that serves it."""
 
-    def __init__(self, ledger: Path, fill: Callable[[Session], None]) -> None:
+    def __init__(self, ledger: Path, fill: Callable[[Session], None] | None) -> None:
         self.ledger, self.told = ledger, list[str]()
         connection = open_ledger(ledger, create=True)
-        session = Session(connection, datetime(2027, 2, 28, 18, 0), ledger, True)
-        fill(session)
-        for part, qty in (("GKT-1", "3"), ("BLT-1", "20"), ("FLU-1", "4.5"), ("GLV-1", "10")):
-            count(session, part, qty, place="van")
-        count(session, "VAP-2", "1", place="store")
-        add_booking(session, Job("J1", date(2027, 3, 1), "08:00", "AAA", "heat-source", ("P20CB",)))
-        add_booking(session, Job("J2", date(2027, 3, 1), "13:30", "BBB", "clean"))
+        if fill:
+            self._begin(Session(connection, datetime(2027, 2, 28, 18, 0), ledger, True), fill)
         connection.close()
         self.devices = Devices(ledger)
         self.desk = Desk(
@@ -47,6 +42,14 @@ class Firm:
             tell=self.told.append,
         )  # fmt: skip
         self.app = create_app(self.desk)
+
+    def _begin(self, session: Session, fill: Callable[[Session], None]) -> None:
+        fill(session)
+        for part, qty in (("GKT-1", "3"), ("BLT-1", "20"), ("FLU-1", "4.5"), ("GLV-1", "10")):
+            count(session, part, qty, place="van")
+        count(session, "VAP-2", "1", place="store")
+        add_booking(session, Job("J1", date(2027, 3, 1), "08:00", "AAA", "heat-source", ("P20CB",)))
+        add_booking(session, Job("J2", date(2027, 3, 1), "13:30", "BBB", "clean"))
 
     def held(self, part: str, place: str = "van") -> int:
         connection = open_ledger(self.ledger)

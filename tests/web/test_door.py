@@ -10,7 +10,10 @@ from starlette.testclient import TestClient
 
 from tests.web.conftest import HOME, PORT, Firm
 
-PAGES = ("/", "/load", "/job/J1", "/stock", "/week", "/history/GKT-1", "/find?q=gasket")
+PAGES = (
+    "/", "/load", "/job/J1", "/stock", "/week", "/history/GKT-1", "/find?q=gasket", "/curve", "/forecast/GKT-1",
+)  # fmt: skip
+PICTURES = ("/curve.svg", "/forecast.svg?part=GKT-1")
 ACT = {"act": "fit", "id": "a" * 32, "job": "J1", "part": "GKT-1", "qty": "1"}
 
 
@@ -59,7 +62,7 @@ def test_a_body_too_large_is_refused_whether_or_not_its_length_is_said(phone: Te
     assert phone.post("/act", data={**ACT, **many}, headers={"accept": "application/json"}).status_code == 422
 
 
-@pytest.mark.parametrize("path", [*PAGES, "/static/queue.js", "/sw.js", "/no-such-page"])
+@pytest.mark.parametrize("path", [*PAGES, *PICTURES, "/print", "/static/queue.js", "/sw.js", "/no-such-page"])
 def test_an_unpaired_phone_sees_the_pairing_page_and_nothing_else(stranger: TestClient, path: str) -> None:
     answer = stranger.get(path)
     assert answer.status_code in (303, 401)
@@ -83,7 +86,7 @@ def test_a_made_up_token_is_no_token(firm: Firm, stranger: TestClient) -> None:
         assert stranger.get("/").status_code == 303
 
 
-@pytest.mark.parametrize("path", [*PAGES, "/pair", "/static/style.css", "/no-such-page"])
+@pytest.mark.parametrize("path", [*PAGES, *PICTURES, "/print", "/pair", "/static/style.css", "/no-such-page"])
 def test_every_answer_carries_the_headers_that_keep_a_browser_to_ours(phone: TestClient, path: str) -> None:
     headers = phone.get(path).headers
     policy = headers["content-security-policy"]

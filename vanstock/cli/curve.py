@@ -11,15 +11,13 @@ import typer
 from vanstock.cli.options import Json, check_chart, example, opened
 from vanstock.cli.show import Column, as_json, drawing, figure, is_read_aloud, paragraph, say, table, working
 from vanstock.errors import BadValue
-from vanstock.quantity import MONEY_SCALE, format_money, format_qty, parse_money, show_qty
+from vanstock.quantity import format_money, format_qty, parse_money, show_qty
+from vanstock.routines.wording import in_hundred
 
 if TYPE_CHECKING:
     from vanstock.routines.curve import Curve, Spot
 
-_SHOWN = (0.5, 0.6, 0.7, 0.75, 0.8, 0.85, 0.9, 0.925, 0.95, 0.97, 0.98, 0.99, 0.995)
-"""Shares of jobs whose corner is shown: dense where the curve bends."""
 _BAR = 22
-_NO_JOBS = "no jobs are known to come yet: book some, or import finished ones"
 
 
 def add_to(app: typer.Typer) -> None:
@@ -49,9 +47,11 @@ def curve(
             found = routine.curve(session, pence)
         currency = setting_text(session, "currency")
     if chart is not None:
+        from vanstock.routines.pictures import draw_curve
+
         if found.levels is None:
-            raise BadValue(f"nothing to draw: {_NO_JOBS}")
-        _draw(chart, found, currency)
+            raise BadValue(f"nothing to draw: {routine.NO_JOBS}")
+        draw_curve(chart, found, currency)
     if json:
         as_json(_json(found))
         return
@@ -61,33 +61,18 @@ def curve(
 
 
 def _show(found: Curve) -> None:
+    from vanstock.routines.curve import MEANING, NO_JOBS, told_spots
+
     if found.levels is None or found.stock is None:
-        say(_NO_JOBS)
+        say(NO_JOBS)
         return
-    rows = [(spot, "") for spot in _corners(found)]
-    rows += [(found.levels, "min and max today"), (found.stock, "stock today, if kept so")]
-    rows.sort(key=lambda row: (row[0].cash, row[0].completion))
     columns = (figure("cash"), figure("of 100 jobs"), drawing(), Column(""))
-    table(columns, [_cells(spot, mark) for spot, mark in rows])
-    paragraph(
-        "cash: on the shelves when every part is at its max; of 100 jobs: coming jobs to expect finished on the first "
-        "visit with it. Every row without words is the least cash for its jobs. Stock today is on hand and on order, "
-        "as if every review brought each part up to what there is of it now."
-    )
+    table(columns, [_cells(spot, mark) for spot, mark in told_spots(found)])
+    paragraph(MEANING)
     _show_more(found)
 
 
-def _corners(found: Curve) -> list[Spot]:
-    """The first corner at or above each share shown, the first and the last."""
-    chosen = {found.points[0], found.points[-1]}
-    for share in (*_SHOWN, found.target):
-        chosen.add(next((spot for spot in found.points if spot.completion >= share), found.points[-1]))
-    return sorted(chosen)
-
-
 def _cells(spot: Spot, mark: str) -> tuple[str, ...]:
-    from vanstock.routines.levels import in_hundred
-
     bar = ("=" if mark else "#") * round(_BAR * spot.completion)
     return (
         format_money(spot.cash),
@@ -98,13 +83,14 @@ def _cells(spot: Spot, mark: str) -> tuple[str, ...]:
 
 
 def _show_more(found: Curve) -> None:
+    from vanstock.routines.curve import more_told
+
     more = found.more
     if found.levels is None:
         return
+    say(f"\n{more_told(found)}")
     if not more.parts:
-        say(f"\n{format_money(more.cash)} more would finish no further job")
         return
-    say(f"\n{format_money(more.cash)} MORE would finish {1000 * more.gained:.1f} more of 1,000 jobs, with")
     table(
         (Column("part"), Column("what"), figure("more")),
         [(part.part, part.description, show_qty(qty, part.unit)) for part, qty in more.parts],
@@ -132,18 +118,3 @@ def _spots(spots: Sequence[Spot]) -> list[dict[str, object]]:
 
 def _spot(spot: Spot) -> dict[str, object]:
     return {"cash": format_money(spot.cash), "completion": round(spot.completion, 4)}
-
-
-def _draw(path: Path, found: Curve, currency: str) -> None:
-    from vanstock.exchange.curvechart import CurvePicture, draw
-
-    marks = [("min and max today", found.levels), ("stock today", found.stock)]
-    draw(
-        path,
-        CurvePicture(
-            currency=currency,
-            points=tuple((spot.cash / MONEY_SCALE, spot.completion) for spot in found.points),
-            target=found.target,
-            marks=tuple((label, spot.cash / MONEY_SCALE, spot.completion) for label, spot in marks if spot),
-        ),
-    )

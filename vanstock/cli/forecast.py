@@ -11,8 +11,9 @@ import typer
 from vanstock.cli.options import Json, example, opened
 from vanstock.cli.show import Column, as_json, drawing, figure, paragraph, say, table, width, working
 from vanstock.errors import BadValue
-from vanstock.quantity import format_qty, show_qty
+from vanstock.quantity import format_qty
 from vanstock.quantity import unit as unit_of
+from vanstock.routines.forecastwords import mean_text, rough
 
 if TYPE_CHECKING:
     from vanstock.model import Forecast
@@ -97,23 +98,6 @@ def _cells(row: PartForecast) -> tuple[str, ...]:
     how = f"{kind} {found.method.removeprefix('damped ')}" if found.weeks_with_need else "never needed"
     return (found.part, how, mean_text(found.weekly_mean, unit), str(found.interval_days),
             rough(found.quantiles[0.5], unit), rough(found.quantiles[0.95], unit))  # fmt: skip
-
-
-def method_name(found: Forecast) -> str:
-    """The method with its constants: `TSB 0.1/0.05`, `mean`."""
-    return " ".join([found.method, "/".join(f"{constant:g}" for constant in found.constants)]).rstrip()
-
-
-def rough(base_units: float, unit: str) -> str:
-    """A quantity as it is shown with its unit: whole pieces; litres, metres and kilograms to a tenth below ten."""
-    scale = unit_of(unit).scale
-    step = max(scale // 10, 1) if base_units < 10 * scale else scale
-    return show_qty(round(base_units / step) * step, unit)
-
-
-def mean_text(base_units: float, unit: str) -> str:
-    """A mean in the part's unit, without the unit, to two decimals."""
-    return f"{base_units / unit_of(unit).scale:.2f}"
 
 
 def decimal_text(base_units: float, unit: str) -> str:

@@ -11,6 +11,7 @@ from vanstock.cli.options import Json, example, opened
 from vanstock.cli.show import Column, as_json, figure, paragraph, say, table, words, working
 from vanstock.errors import BadValue
 from vanstock.quantity import format_money, format_qty, parse_decimal, parse_money, show_qty
+from vanstock.routines.wording import in_hundred
 
 if TYPE_CHECKING:
     from vanstock.model import MinMax, Part
@@ -147,8 +148,6 @@ def _show_left_out(left_out: LeftOut) -> None:
 
 
 def _show_sum(found: Levels) -> None:
-    from vanstock.routines.levels import in_hundred
-
     say(f"with every part at its max: {format_money(found.cash)} on the shelves")
     if found.completion is None:
         say("no jobs are known to come yet: book some, or import finished ones")

@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from vanstock.cli.forecast import decimal_text, figures_json, mean_text, method_name, rough
+from vanstock.cli.forecast import decimal_text, figures_json
 from vanstock.cli.levels import from_to
 from vanstock.cli.options import opened
 from vanstock.cli.show import Column, as_json, figure, paragraph, say, table, words, working
 from vanstock.quantity import format_money, format_qty, show_qty
 from vanstock.quantity import unit as unit_of
+from vanstock.routines.forecastwords import mean_text, method_name, rough
 
 if TYPE_CHECKING:
     from vanstock.model import Part

@@ -15,11 +15,12 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from typing import Any, NamedTuple
 
+from vanstock.routines.wording import clean as clean
+
 _WIDTH, _NARROWEST, _WIDEST = 80, 60, 200
 _WIDEST_PROSE = 100
 _LEAST_WRAPPED = 10
 _PLAIN: ContextVar[bool] = ContextVar("plain", default=False)
-_WIDER_SPACES = dict.fromkeys("\xa0\u1680\u202f\u205f\u3000" + "".join(map(chr, range(0x2000, 0x200B))), " ")
 
 
 class Column(NamedTuple):
@@ -86,14 +87,6 @@ def _fitted(line: str) -> str:
 def tell(text: str) -> None:
     """Print a line beside the answer, on stderr."""
     sys.stderr.write(f"{_one_line(text)}\n")
-
-
-def clean(text: str) -> str:
-    """Text without control characters, which data must not send to a terminal: a space of any other kind becomes a
-    plain one, anything else that does not print a question mark."""
-    if text.isprintable():
-        return text
-    return "".join(c if c.isprintable() or c == "\n" else _WIDER_SPACES.get(c, "?") for c in text)
 
 
 def _one_line(text: str) -> str:

@@ -1,7 +1,8 @@
 """A picture of cash against jobs finished on the first visit: the curve, the target, and where the firm stands.
 
 Not the working out (see `routines.curve`): cash comes in the currency, shares between 0 and 1. Below the curve a short
-table says what cash so many of 100 jobs take, so that nobody has to measure it off with a thumb. Called by `cli.curve`.
+table says what cash so many of 100 jobs take, so that nobody has to measure it off with a thumb; within a page, which
+has a table of its own, title and table are left out. Called by `routines.pictures`.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from vanstock.exchange.picture import (
     GREEN,
     INK,
     ORANGE,
+    PAGE_WIDTH,
     PURPLE,
     VERMILION,
     around,
@@ -26,13 +28,14 @@ from vanstock.exchange.picture import (
     cash_text,
     cash_ticks,
     cash_unit,
+    empty,
     fit,
     money_text,
     of_hundred,
     page,
     save,
     without_edges,
-)
+)  # fmt: skip
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -52,7 +55,10 @@ _DOT: Any = {"marker": "o", "markersize": 4.2, "markerfacecolor": "white", "mark
 _LOOKS = (("o", ORANGE, 6.5), ("s", VERMILION, 9.5), ("D", GREEN, 11.5), ("^", PURPLE, 19.0))
 """Shape, colour and size of each mark. Only the first is filled and each is larger than the one before, so that marks
 of one place are still seen one around the other."""
-_LABEL_LETTERS, _LABEL_WIDTH = 21, 0.37
+_PAGE_SIZE = (PAGE_WIDTH, 2.9)
+_IN_FILE, _IN_PAGE = ((0.09, 0.32, 0.87, 0.51), 0.9, 0.213), ((0.1, 0.17, 0.86, 0.7), 0.985, 0.035)
+"""Where the graph is, and how high the words above and below it."""
+_LABEL_LETTERS, _LABEL_WIDTH = 21, 1.44
 _ORDERS = 24
 """In how many orders the labels are tried, each taking the best place that is left."""
 _HEADROOM = 1.045
@@ -101,17 +107,18 @@ def draw(path: Path, picture: CurvePicture) -> None:
     save(path, lambda: figure_of(picture), _TITLE)
 
 
-def figure_of(picture: CurvePicture) -> Figure:
-    """The picture, to be saved or looked at in the style of `picture.styled`."""
-    figure = page(_TITLE)
-    axes = figure.add_axes((0.09, 0.32, 0.87, 0.51))
+def figure_of(picture: CurvePicture, *, in_page: bool = False) -> Figure:
+    """The picture, to be saved or looked at in the style of `picture.styled`; without title and table in a page."""
+    figure = empty(_PAGE_SIZE) if in_page else page(_TITLE)
+    frame, top, bottom = _IN_PAGE if in_page else _IN_FILE
+    axes = figure.add_axes(frame)
     unit, start = _axes(axes, picture)
-    caption(figure, f"of 100 jobs, finished on the first visit{f' (drawn from {start} up)' if start else ''}")
-    figure.text(
-        0.525, 0.213, f"{unit} on the shelves, every part at its max", va="center", ha="center", parse_math=False
-    )
+    caption(figure, f"of 100 jobs, finished on the first visit{f' (drawn from {start} up)' if start else ''}", top)
+    below = f"{unit} on the shelves, every part at its max"
+    figure.text(0.525, bottom, below, va="center", ha="center", parse_math=False)
     _curve(axes, picture.points)
-    _table(figure, picture)
+    if not in_page:
+        _table(figure, picture)
     _words(axes, picture)
     return figure
 
@@ -205,7 +212,7 @@ def _mark(axes: Axes, index: int, at: tuple[float, float]) -> Bbox:
     face, edge = (color, INK) if filled else ("none", color)
     axes.plot(*at, shape, markersize=size, markerfacecolor=face, markeredgecolor=edge, clip_on=False, zorder=5)
     x, y = axes.transData.transform(at)
-    half = (size / 2 + 2.5) * _point(axes)
+    half = (size / 2 + 2.5) * around(axes).dpi / 72
     return Bbox.from_extents(x - half, y - half, x + half, y + half)
 
 
@@ -244,16 +251,11 @@ def _line_pixels(axes: Axes, picture: CurvePicture) -> Array:
 def _label(axes: Axes, told: str, at: tuple[float, float], *, name: str = "", level: bool = False) -> _Label:
     """Words of a spot, not yet in their place; the name above them is cut where it is too long."""
     text = around(axes).text(0, 0, name, va="bottom", ha="left", linespacing=1.1, parse_math=False)
-    fit(text, _LABEL_WIDTH)
+    fit(text, _LABEL_WIDTH / around(axes).get_figwidth())
     text.set_text(f"{text.get_text()}\n{told}".lstrip())
     extent = text.get_window_extent()
     x, y = axes.transData.transform(at)
     return _Label(text, (float(x), float(y)), (extent.width, extent.height), level)
-
-
-def _point(axes: Axes) -> float:
-    """A point in pixels."""
-    return around(axes).dpi / 72
 
 
 def _arranged(axes: Axes, labels: Sequence[_Label], shapes: Sequence[Bbox], lines: Array) -> list[Bbox]:
@@ -265,7 +267,7 @@ def _arranged(axes: Axes, labels: Sequence[_Label], shapes: Sequence[Bbox], line
         boxes: dict[int, Bbox] = {}
         total, avoided = 0.0, lines
         for index in order:
-            words = [box.padded(_APART * _point(axes)) for box in boxes.values()]
+            words = [box.padded(_APART * around(axes).dpi / 72) for box in boxes.values()]
             cost, boxes[index] = _best(axes.bbox, labels[index], avoided, (shapes, words))
             tie = labels[index].tie(*(np.array([edge]) for edge in boxes[index].p0))
             avoided = np.concatenate([avoided, np.concatenate(tie, axis=1)])
@@ -312,6 +314,6 @@ def _move(axes: Axes, label: _Label, box: Bbox) -> None:
     extent = label.text.get_window_extent()
     label.text.set_position(tuple(figure.transFigure.inverted().transform((box.x0 - extent.x0, box.y0 - extent.y0))))
     tie_x, tie_y = (spots[[0, -1], 0] for spots in label.tie(*(np.array([edge]) for edge in box.p0)))
-    if hypot(tie_x[1] - tie_x[0], tie_y[1] - tie_y[0]) > _CLOSE * _point(axes):
+    if hypot(tie_x[1] - tie_x[0], tie_y[1] - tie_y[0]) > _CLOSE * around(axes).dpi / 72:
         tie = axes.transData.inverted().transform(np.column_stack([tie_x, tie_y]))
         axes.plot(tie[:, 0], tie[:, 1], color=INK, linewidth=0.6, clip_on=False, zorder=4)

@@ -1,8 +1,10 @@
 """What every picture shares: its size, letters, colours and figures, and how it is put in place of an old file.
 
-Drawn to be read on a phone: 3.9 by 3.2 inches, no letter under 8 points. The colours are Okabe and Ito's, which
+Drawn to be read on a phone: a file is 3.9 by 3.2 inches, a picture within a page narrower, so that its letters are
+larger there; no letter is under 8 points. The colours are Okabe and Ito's, which
 colour-blind people tell apart; no picture may tell things apart by colour alone. Knows nothing of what is drawn: that
-is for `chart`, `curvechart` and `replaychart`, which call it; the commands that draw call `check_ending` early.
+is for `chart`, `curvechart` and `replaychart`, which call it; `onpage` makes it part of a page; the commands that draw
+call `check_ending` early.
 """
 
 from __future__ import annotations
@@ -24,6 +26,8 @@ if TYPE_CHECKING:
 
 ENDINGS = (".svg", ".png")
 SIZE = (3.9, 3.2)
+PAGE_WIDTH = 3.3
+"""Inches of a picture within a page: across the 366 px that a phone's page has, 8 points are 12 px."""
 LETTERS, TITLE_LETTERS = 8, 10.5
 LONGEST = 54
 """Letters of the usual size that a line of the picture has room for."""
@@ -84,12 +88,18 @@ def styled() -> Iterator[None]:
 
 def page(title: str) -> Figure:
     """An empty picture under its title."""
+    figure = empty(SIZE)
+    figure.text(0.02, 0.985, title, fontsize=TITLE_LETTERS, weight="bold", va="top")
+    return figure
+
+
+def empty(size: tuple[float, float]) -> Figure:
+    """An empty picture of this width and height in inches, which can measure words."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=SIZE)
-    FigureCanvasAgg(figure)  # measures words
-    figure.text(0.02, 0.985, title, fontsize=TITLE_LETTERS, weight="bold", va="top")
+    figure = Figure(figsize=size)
+    FigureCanvasAgg(figure)
     return figure
 
 
@@ -100,9 +110,9 @@ def around(axes: Axes) -> Figure:
     return figure
 
 
-def caption(figure: Figure, words: str) -> None:
+def caption(figure: Figure, words: str, top: float = 0.9) -> None:
     """Say below the title what the upright axis counts."""
-    figure.text(0.02, 0.9, words, va="top", parse_math=False)
+    figure.text(0.02, top, words, va="top", parse_math=False)
 
 
 def cut(text: str, longest: int = LONGEST) -> str:

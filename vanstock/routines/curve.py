@@ -1,6 +1,6 @@
 """Cash against jobs finished on the first visit: the curve, where the firm stands on it, what a little more would buy.
 
-Gathers the past, calls the pure rooms, returns values. Called by `cli.curve`.
+Gathers the past, calls the pure rooms, returns values. Called by `cli.curve` and the phone face.
 """
 
 from __future__ import annotations
@@ -14,11 +14,22 @@ from vanstock.kit.optimism import discounted
 from vanstock.ledger import reading
 from vanstock.ledger.orders import on_order
 from vanstock.model import Part
-from vanstock.quantity import value_of
+from vanstock.quantity import format_money, value_of
 from vanstock.routines.levels import Plan, bounds_of, expected, pins_of, plan_levels
 from vanstock.routines.past import Past, group_supply, read_past
 from vanstock.routines.session import Session
 from vanstock.routines.settings import target
+
+NO_JOBS = "no jobs are known to come yet: book some, or import finished ones"
+MEANING = (
+    "cash: on the shelves when every part is at its max; of 100 jobs: coming jobs to expect finished on the first "
+    "visit with it. Every row without words is the least cash for its jobs. Stock today is on hand and on order, "
+    "as if every review brought each part up to what there is of it now."
+)
+USUAL_MORE = 10_000
+"""Pence of which it is told what so many more would buy, where nobody names another amount."""
+_SHOWN = (0.5, 0.6, 0.7, 0.75, 0.8, 0.85, 0.9, 0.925, 0.95, 0.97, 0.98, 0.99, 0.995)
+"""Shares of jobs whose corner is told: dense where the curve bends."""
 
 
 class Spot(NamedTuple):
@@ -93,3 +104,29 @@ def _more(past: Past, plan: Plan, bounds: Bounds, cash: int) -> Buys:
     known = len(past.finished)
     gained = discounted(found.completion, known) - discounted(plan.chosen.completion, known)
     return Buys(cash, parts, expected(past, found.completion), found.spent, gained)
+
+
+def told_spots(found: Curve) -> list[tuple[Spot, str]]:
+    """The corners worth telling and where the firm stands, the least cash first, with words for the latter."""
+    rows = [(spot, "") for spot in _corners(found)]
+    where = ((found.levels, "min and max today"), (found.stock, "stock today, if kept so"))
+    rows += [(spot, words) for spot, words in where if spot]
+    return sorted(rows, key=lambda row: row[0])
+
+
+def _corners(found: Curve) -> list[Spot]:
+    """The first corner at or above each share shown, the first and the last."""
+    if not found.points:
+        return []
+    chosen = {found.points[0], found.points[-1]}
+    for share in (*_SHOWN, found.target):
+        chosen.add(next((spot for spot in found.points if spot.completion >= share), found.points[-1]))
+    return sorted(chosen)
+
+
+def more_told(found: Curve) -> str:
+    """What a little more cash would buy, in a line that may end before the parts."""
+    more = found.more
+    if not more.parts:
+        return f"{format_money(more.cash)} more would finish no further job"
+    return f"{format_money(more.cash)} MORE would finish {1000 * more.gained:.1f} more of 1,000 jobs, with"

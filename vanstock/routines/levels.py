@@ -209,12 +209,6 @@ def in_thousand(share: float) -> str:
     return f"{many:.0f}" if many >= 2 or not many else f"{many:.1f}"
 
 
-def in_hundred(share: float) -> str:
-    """A share as so many of a hundred with one decimal; what falls short of all is not said to be all."""
-    text = f"{100 * share:.1f}"
-    return "99.9" if text == "100.0" and share < 1 else text
-
-
 def minmax(session: Session, text: str = "", aim: Aim = OWN_TARGET) -> Levels:
     """Min and max with their cost and the share of coming jobs that they finish."""
     from vanstock.routines.forecasts import chosen_parts

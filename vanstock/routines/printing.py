@@ -1,6 +1,6 @@
 """The printed load-out: a load-out turned into the words of a page, and written to a file.
 
-No arithmetic (see `morning`) and no markup (see `exchange.printed`). Called by `cli.loadout`.
+No arithmetic (see `morning`) and no markup (see `exchange.printed`). Called by `cli.loadout` and the phone face.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from itertools import groupby
 from operator import attrgetter
 from pathlib import Path
 
-from vanstock.exchange.printed import DoLine, Group, JobLine, Page, PartLine, TakesLine, write_page
+from vanstock.exchange.printed import DoLine, Group, JobLine, Page, PartLine, TakesLine, as_html, write_page
 from vanstock.quantity import show_qty
 from vanstock.routines.cautions import DEFER
 from vanstock.routines.dangerous import in_short
@@ -28,6 +28,11 @@ _END_OF_DAY = time(23, 59)
 def print_load_out(session: Session, found: LoadOut, path: Path) -> None:
     """Write a load-out as a page to print; raises `BadValue` or `VanstockError` when it cannot be written."""
     write_page(path, load_out_page(found, session.now))
+
+
+def load_out_html(session: Session, found: LoadOut) -> str:
+    """A load-out as the same page, to be shown instead of written."""
+    return as_html(load_out_page(found, session.now))
 
 
 def load_out_page(found: LoadOut, now: datetime) -> Page:

@@ -7,13 +7,17 @@ until the ledger changes.
 from __future__ import annotations
 
 from datetime import date, datetime, timedelta
-from typing import NamedTuple
+from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
 
 from vanstock.ledger import catalogue, reading
-from vanstock.ledger.file import change_count
+from vanstock.ledger.file import Changes, changes, ledger_path
 from vanstock.model import Job, Part, PastEntry
 from vanstock.routines.morning import load_out_day
 from vanstock.routines.session import Session
+
+if TYPE_CHECKING:
+    from vanstock.routines.loadout import LoadOut
 
 UNDO_MINUTES = 15
 _LOOKED_THROUGH = 30
@@ -22,22 +26,33 @@ _LOOKED_THROUGH = 30
 class State(NamedTuple):
     """What a load-out depends on: the ledger as it is, and the quarter of an hour, since cut-offs pass."""
 
-    ledger: tuple[int, int, int]
+    ledger: Changes
     quarter: str
 
 
 def state_of(session: Session) -> State:
     """What has to be the same for something worked out earlier to hold still."""
-    quarter = session.now.replace(minute=session.now.minute // 15 * 15)
-    return State(change_count(session.path), f"{quarter:%Y-%m-%dT%H:%M}")
+    return _state(session.path, session.now)
+
+
+def state_unopened(chosen: str | None, now: datetime) -> State:
+    """The same of the ledger that `open_session` would open, without opening it; raises `LedgerUnusable`."""
+    return _state(ledger_path(chosen), now)
+
+
+def _state(path: Path, now: datetime) -> State:
+    quarter = now.replace(minute=now.minute // 15 * 15)
+    return State(changes(path), f"{quarter:%Y-%m-%dT%H:%M}")
 
 
 def after_keeping(before: State, now: State) -> State:
     """The state to keep something under that was worked out at `before` and then noted down in one transaction of its
     own: the new one when nobody else wrote meanwhile."""
-    (*file, count), (*file_now, count_now) = before.ledger, now.ledger
-    alone = file == file_now and count_now - count == 1
-    return State(now.ledger, before.quarter) if alone else before
+    then, since = before.ledger, now.ledger
+    alone = (then.device, then.number, then.transactions + 1) == (
+        since.device, since.number, since.transactions,
+    )  # fmt: skip
+    return State(since, before.quarter) if alone else before
 
 
 def day_to_show(session: Session) -> date:
@@ -73,6 +88,16 @@ def last_act(session: Session) -> PastEntry | None:
         if not past.undone_by:
             return past
     return None
+
+
+def same_until(session: Session, found: LoadOut, act: PastEntry | None) -> datetime | None:
+    """Until when a load-out and the last act are shown in the same words, while the state stays as it is: then the act
+    is too old to be undone there, or goods that could be bought are there "at once". None when nothing is to come."""
+    moments = [row.comes for row in found.buy if row.comes and row.comes > session.now]
+    if act:
+        made = datetime.fromisoformat(act.entry.at).astimezone().replace(tzinfo=None)
+        moments.append(made + timedelta(minutes=UNDO_MINUTES))
+    return min(moments, default=None)
 
 
 def parts_in(session: Session, past: PastEntry) -> dict[str, Part]:

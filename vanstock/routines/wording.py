@@ -1,6 +1,8 @@
-"""The words of a load-out that the terminal and the printed page share, so that both say the same of a job.
+"""The words of a load-out that the terminal and the printed page share, so that both say the same of a job; and what
+of any text can be shown.
 
-Not the advice (see `advising`), and no layout. Called by `cli.loadout`, `cli.jobwhy` and `printing`.
+Not the advice (see `advising`), and no layout. Called by `cli.loadout`, `cli.jobwhy`, `cli.show`, `printing` and
+`pictures`.
 """
 
 from __future__ import annotations
@@ -15,11 +17,18 @@ if TYPE_CHECKING:
 _SHOWN_FROM = 0.1
 _LOST_FROM = 0.02
 _FEW_JOBS = 5
+_WIDER_SPACES = dict.fromkeys("\xa0\u1680\u202f\u205f\u3000" + "".join(map(chr, range(0x2000, 0x200B))), " ")
 
 
 def percent(share: float) -> str:
     """Odds as a person reads them; never a promise of 100%."""
     return ">99%" if share >= 0.995 else f"{share:.0%}"
+
+
+def in_hundred(share: float) -> str:
+    """A share as so many of a hundred with one decimal; what falls short of all is not said to be all."""
+    text = f"{100 * share:.1f}"
+    return "99.9" if text == "100.0" and share < 1 else text
 
 
 def in_words(odds: float | None) -> str:
@@ -75,3 +84,11 @@ def takes(outlook: JobOutlook) -> str:
 def _need(need: Need, *, split: bool) -> str:
     what = f"{need.component} {need.part.part}" if split else need.component
     return f"{what} {show_qty(need.qty, need.part.unit)} ({percent(need.probability)})"
+
+
+def clean(text: str) -> str:
+    """Text without control characters, which data must not send to a terminal: a space of any other kind becomes a
+    plain one, anything else that does not print a question mark."""
+    if text.isprintable():
+        return text
+    return "".join(c if c.isprintable() or c == "\n" else _WIDER_SPACES.get(c, "?") for c in text)

@@ -81,7 +81,7 @@ class Acting:
             made = made.astimezone().replace(tzinfo=None) if made.tzinfo else made
         except (ValueError, OverflowError, OSError):
             return None
-        now = self.desk.now or datetime.now().astimezone().replace(tzinfo=None)
+        now = self.desk.moment()
         return made if now - OLDEST <= made <= now else None
 
 

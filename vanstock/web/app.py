@@ -7,6 +7,7 @@ from importlib.resources import files
 
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
+from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
@@ -14,6 +15,7 @@ from starlette.types import ASGIApp
 
 from vanstock.errors import LedgerUnusable, NotFound, VanstockError
 from vanstock.web.acting import Acting
+from vanstock.web.chartpages import ChartPages
 from vanstock.web.desk import Desk
 from vanstock.web.guard import BODY_BYTES, Guard, wants_json
 from vanstock.web.jobpage import JobPage
@@ -25,19 +27,26 @@ from vanstock.web.weekpage import WeekPage
 
 _TYPES = {".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml", ".png": "image/png",
           ".webmanifest": "application/manifest+json"}  # fmt: skip
+_WORTH_PACKING = 1000
+"""Bytes."""
 
 
 def create_app(desk: Desk) -> ASGIApp:
     """The phone face of one desk, behind its door."""
-    pairing, day, job, stock = Pairing(desk), DayPages(desk), JobPage(desk), StockPages(desk)
+    pairing, day, job, stock, charts = Pairing(desk), DayPages(desk), JobPage(desk), StockPages(desk), ChartPages(desk)
     routes = [
         Route("/", day.today),
         Route("/load", day.load),
+        Route("/print", day.print),
         Route("/job/{job:path}", job.show),
         Route("/find", job.find),
         Route("/stock", stock.stock),
         Route("/history/{name:path}", stock.history),
         Route("/week", WeekPage(desk).show),
+        Route("/curve", charts.curve),
+        Route("/curve.svg", charts.curve_picture),
+        Route("/forecast/{name:path}", charts.part),
+        Route("/forecast.svg", charts.part_picture),
         Route("/act", Acting(desk).act, methods=["POST"]),
         Route("/pair", pairing.show),
         Route("/pair", pairing.pair, methods=["POST"]),
@@ -47,7 +56,9 @@ def create_app(desk: Desk) -> ASGIApp:
     ]
     handlers = {VanstockError: _mistake, HTTPException: _not_so, Exception: _bug}
     inner = Starlette(routes=routes, exception_handlers=handlers, max_body_size=BODY_BYTES)
-    return Guard(inner, desk)
+    # Half the bytes on a slow line for half a millisecond here. No page holds a secret beside what somebody else chose,
+    # which is what makes packing under https unsafe (https://www.breachattack.com).
+    return Guard(GZipMiddleware(inner, minimum_size=_WORTH_PACKING, compresslevel=6), desk)
 
 
 async def static(request: Request) -> Response:

@@ -17,9 +17,11 @@ from vanstock.routines.session import Session, open_session
 from vanstock.web.devices import Devices
 
 if TYPE_CHECKING:
+    from vanstock.routines.curve import Curve
     from vanstock.routines.jobcard import Likely
     from vanstock.routines.loadout import LoadOut
     from vanstock.routines.reorder import Reorder
+    from vanstock.routines.why import Why
 
 T = TypeVar("T")
 _KEPT = 32
@@ -34,19 +36,42 @@ class Kept(Generic[T]):
         self._lock = threading.Lock()
 
     def known(self, key: Hashable) -> T | None:
-        """The value under a key, if there is one."""
+        """The value under a key, if there is one; waits for nobody."""
         return self._values.get(key)
 
     def get(self, key: Hashable, work_out: Callable[[], tuple[Hashable, T]]) -> T:
         """The value under a key; else what `work_out` gives, kept under the key that it gives."""
+        known = self.known(key)
+        if known is not None:
+            return known
         with self._lock:
             if key in self._values:
                 return self._values[key]
             kept_under, value = work_out()
-            self._values[kept_under] = value
-            while len(self._values) > _KEPT:
-                self._values.popitem(last=False)
+            self._keep(kept_under, value)
             return value
+
+    def keep(self, key: Hashable, value: T) -> None:
+        """Keep a value that was worked out elsewhere."""
+        with self._lock:
+            self._keep(key, value)
+
+    def _keep(self, key: Hashable, value: T) -> None:
+        self._values[key] = value
+        while len(self._values) > _KEPT:
+            self._values.popitem(last=False)
+
+
+class Shown(NamedTuple):
+    """A page as it was sent at a moment; it says the same from then on, `until` another where that is known."""
+
+    body: bytes
+    since: datetime
+    until: datetime | None
+
+    def holds(self, now: datetime) -> bool:
+        """Whether it still says what it should."""
+        return self.since <= now and (self.until is None or now < self.until)
 
 
 class Answer(NamedTuple):
@@ -71,6 +96,10 @@ class Desk:
         self.load_outs: Kept[LoadOut] = Kept()
         self.likely: Kept[tuple[Likely, ...]] = Kept()
         self.weeks: Kept[Reorder] = Kept()
+        self.curves: Kept[tuple[Curve, str]] = Kept()
+        self.forecasts: Kept[Why] = Kept()
+        self.drawings: Kept[str] = Kept()
+        self.shown: Kept[Shown] = Kept()
         self._answers: OrderedDict[tuple[str, str], Answer] = OrderedDict()
 
     @contextmanager
@@ -82,6 +111,10 @@ class Desk:
             except NotFound as missing:  # it was there when this began, and may be again
                 raise LedgerUnusable(str(missing)) from missing
             yield session._replace(device=device)
+
+    def moment(self) -> datetime:
+        """The local time at which something is asked."""
+        return self.now or datetime.now().astimezone().replace(tzinfo=None)
 
     @property
     def cookie(self) -> str:

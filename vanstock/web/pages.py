@@ -12,9 +12,12 @@ from typing import TYPE_CHECKING, Any
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import Response
+from starlette.responses import HTMLResponse, Response
 
+from vanstock.errors import VanstockError
 from vanstock.quantity import format_qty
+from vanstock.web.desk import Shown
+from vanstock.web.guard import policy
 from vanstock.web.render import page
 from vanstock.web.top import top_of
 
@@ -44,11 +47,15 @@ def kept_load_out(desk: Desk, session: Session, day: date, van: str) -> LoadOut:
 
 def warm(desk: Desk) -> None:
     """Work Today out before anybody asks for it."""
-    from vanstock.errors import VanstockError
     from vanstock.routines.today import day_to_show
 
     with suppress(VanstockError), desk.session("terminal") as session:
         kept_load_out(desk, session, day_to_show(session), "van")
+
+
+def _asked(request: Request) -> tuple[str, str]:
+    """Who asks for what: beside the state, all that a page depends on."""
+    return request.scope["device"], request.url.query
 
 
 class DayPages:
@@ -58,8 +65,26 @@ class DayPages:
         self.desk = desk
 
     async def today(self, request: Request) -> Response:
-        """The jobs in order with their odds, and what to load and buy in short."""
-        return await self._shown(request, "today", self._today)
+        """The jobs in order with their odds, and what to load and buy in short; the page as it was last sent to this
+        phone, while nothing on it can have changed."""
+        kept = self._kept(request)
+        if kept:
+            return HTMLResponse(kept)
+        gathered = await run_in_threadpool(self._today, request)
+        answer = page(request, "today", gathered)
+        if gathered["state"] and "answer" not in request.query_params:
+            shown = Shown(bytes(answer.body), gathered["since"], gathered["until"])
+            self.desk.shown.keep((gathered["state"], *_asked(request)), shown)
+        return answer
+
+    def _kept(self, request: Request) -> bytes | None:
+        from vanstock.routines.today import state_unopened
+
+        now = self.desk.moment()
+        with suppress(VanstockError):
+            shown = self.desk.shown.known((state_unopened(self.desk.ledger, now), *_asked(request)))
+            return shown.body if shown and shown.holds(now) else None
+        return None
 
     async def load(self, request: Request) -> Response:
         """What to load, by where it lies."""
@@ -67,6 +92,17 @@ class DayPages:
 
     async def _shown(self, request: Request, name: str, gather: Callable[[Request], dict[str, Any]]) -> Response:
         return page(request, name, await run_in_threadpool(gather, request))
+
+    async def print(self, request: Request) -> Response:
+        """The load-out as a page to print: the one that `vanstock loadout --print` writes."""
+        text = await run_in_threadpool(self._print, request)
+        return HTMLResponse(text, headers={"Content-Security-Policy": policy(text)})
+
+    def _print(self, request: Request) -> str:
+        from vanstock.routines.printing import load_out_html
+
+        with self.desk.session(request.scope["device"]) as session:
+            return load_out_html(session, self._day(request, session)[0])
 
     def _day(self, request: Request, session: Session) -> tuple[LoadOut, list[str]]:
         from vanstock.routines import today as routine
@@ -79,18 +115,24 @@ class DayPages:
 
     def _today(self, request: Request) -> dict[str, Any]:
         from vanstock.routines.printing import load_out_page
-        from vanstock.routines.today import done_on
+        from vanstock.routines.today import done_on, same_until, state_of
 
         with self.desk.session(request.scope["device"]) as session:
+            before = state_of(session)
             found, vans = self._day(request, session)
+            top = top_of(self.desk, request, session)
             return {
-                "top": top_of(self.desk, request, session),
+                "top": top,
                 "day": load_out_page(found, session.now),
                 "is_today": found.date == session.today,
+                "date": found.date.isoformat(),
                 "van": found.van,
                 "vans": vans,
                 "done": done_on(session, found.date, van=found.van),
                 "loads": len(found.load),
+                "since": session.now,
+                "until": same_until(session, found, top.past),
+                "state": before if before == state_of(session) else None,
             }
 
     def _load(self, request: Request) -> dict[str, Any]:

@@ -12,7 +12,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
 from vanstock.quantity import format_money, format_qty, show_qty
-from vanstock.routines.wording import percent
+from vanstock.routines.wording import in_hundred, percent
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -30,7 +30,7 @@ def environment() -> Environment:
         loader=PackageLoader("vanstock.web"), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
         lstrip_blocks=True, auto_reload=False,
     )  # fmt: skip
-    made.filters |= {"percent": percent, "money": format_money, "add": _added}
+    made.filters |= {"percent": percent, "in_hundred": in_hundred, "money": format_money, "add": _added}
     made.globals |= {"new_id": new_id, "show_qty": show_qty, "format_qty": format_qty}
     return made
 

@@ -58,5 +58,6 @@ class StockPages:
             return {
                 "top": top_of(self.desk, request, session),
                 "title": found.title,
+                "part": found.part,
                 "entries": [(past, what_it_did(past, found.parts)) for past in found.entries],
             }

@@ -17,12 +17,13 @@ if TYPE_CHECKING:
 
 
 class Top(NamedTuple):
-    """The answer to the act just sent (its state and lines), and the line of the last act with its entry's id."""
+    """The answer to the act just sent (its state and lines), and the last act with its line and its entry's id."""
 
     state: str = ""
     lines: tuple[str, ...] = ()
     last: str = ""
     entry: str = ""
+    past: PastEntry | None = None
 
 
 def top_of(desk: Desk, request: Request, session: Session) -> Top:
@@ -33,7 +34,7 @@ def top_of(desk: Desk, request: Request, session: Session) -> Top:
     past = last_act(session)
     line = f"{past.entry.at[11:16]} {what_it_did(past, parts_in(session, past))}" if past else ""
     state, lines = (answer.state, tuple(answer.words.split("\n"))) if answer else ("", ())
-    return Top(state, lines, line, past.entry.id if past else "")
+    return Top(state, lines, line, past.entry.id if past else "", past)
 
 
 def what_it_did(past: PastEntry, parts: Mapping[str, Part]) -> str:

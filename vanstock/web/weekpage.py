@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-import threading
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import Response
 
-from vanstock.errors import VanstockError
+from vanstock.web.behind import Behind
 from vanstock.web.render import page
 from vanstock.web.top import top_of
 
 if TYPE_CHECKING:
-    from collections.abc import Hashable
-
     from vanstock.model import Part
     from vanstock.routines.ordering import LineState, OrderState
     from vanstock.routines.session import Session
@@ -34,9 +31,7 @@ class WeekPage:
     """The week of a desk."""
 
     def __init__(self, desk: Desk) -> None:
-        self.desk = desk
-        self._running: set[Hashable] = set()
-        self._lock = threading.Lock()
+        self.desk, self.behind = desk, Behind(desk, "the reorder list")
 
     async def show(self, request: Request) -> Response:
         """The reorder list, or that it is being worked out; the open orders."""
@@ -49,30 +44,12 @@ class WeekPage:
             state = state_of(session)
             found = self.desk.weeks.known(state)
             if found is None:
-                self._start(state)
+                self.behind.begin(state, self._keep)
             return {
                 "top": top_of(self.desk, request, session),
                 "found": found,
                 "orders": _open_orders(session),
             }
-
-    def _start(self, state: Hashable) -> None:
-        """Begin to work the list out, unless somebody has."""
-        with self._lock:
-            if state in self._running:
-                return
-            self._running.add(state)
-        threading.Thread(target=self._work, args=(state,), daemon=True).start()
-
-    def _work(self, state: Hashable) -> None:
-        try:
-            with self.desk.session("terminal") as session:
-                self._keep(session)
-        except VanstockError as mistake:
-            self.desk.tell(f"the reorder list could not be worked out: {mistake}")
-        finally:
-            with self._lock:
-                self._running.discard(state)
 
     def _keep(self, session: Session) -> None:
         from vanstock.routines import reorder as routine
