@@ -53,7 +53,7 @@ def serve(
     ] = None,
     key: Annotated[Path | None, typer.Option("--key", metavar="FILE", help="The certificate's key (PEM).")] = None,
 ) -> None:
-    """Serve the pages for phones until Ctrl-C; pairs a phone within the first ten minutes."""
+    """Serve the pages for phones until Ctrl-C; at a terminal it shows a code that pairs a phone."""
     from vanstock.web.app import create_app
     from vanstock.web.desk import Desk
     from vanstock.web.pages import warm
@@ -61,6 +61,7 @@ def serve(
     _check_tls(certificate, key)
     options: Options = ctx.obj
     devices = _devices(ctx)
+    devices.check_folder()
     own = _addresses(host)
     hosts = frozenset(f"{one.lower()}:{port}" for one in (*own, *_names(name or []), *_OWN, socket.gethostname()))
     scheme, usual = ("https", 443) if certificate else ("http", 80)
@@ -68,7 +69,7 @@ def serve(
         hosts |= {one.removesuffix(f":{port}") for one in hosts}
     listening = _listen(host, port)
     desk = Desk(options.ledger, options.now, hosts=hosts, port=port, devices=devices, tell=_tell)
-    _greet([f"{scheme}://{one}:{port}" for one in (*(name or []), *own)], devices.new_code())
+    _greet([f"{scheme}://{one}:{port}" for one in (*(name or []), *own)], devices)
     threading.Thread(target=warm, args=(desk,), daemon=True).start()
     _run(create_app(desk), listening, (certificate, key))
 
@@ -124,17 +125,23 @@ def _way_to(target: str) -> str:
             return ""
 
 
-def _greet(addresses: list[str], code: str) -> None:
+def _greet(addresses: list[str], devices: Devices) -> None:
     say(f"serving at {addresses[0]}")
     for other in addresses[1:]:
         say(f"also at {other}")
-    say(f"Pair a phone within 10 minutes with the code {code}: open {addresses[0]}/pair, or scan this.")
     if sys.stdout.isatty():
-        import segno
-
-        segno.make(f"{addresses[0]}/pair?code={code}", micro=False).terminal(compact=True)
-    say("Another code: vanstock device add. Stop: Ctrl-C.")
+        _show_code(addresses[0], devices.new_code())
+    else:  # what is printed may be kept in a file, and a code is nothing to keep
+        say("A code that pairs a phone: vanstock device add.")
     sys.stdout.flush()
+
+
+def _show_code(address: str, code: str) -> None:
+    import segno
+
+    say(f"Pair a phone within 10 minutes with the code {code}: open {address}/pair, or scan this.")
+    segno.make(f"{address}/pair?code={code}", micro=False).terminal(compact=True)
+    say("Another code: vanstock device add. Stop: Ctrl-C.")
 
 
 def _listen(host: str, port: int) -> socket.socket:
@@ -149,10 +156,13 @@ def _listen(host: str, port: int) -> socket.socket:
 def _run(app: ASGIApp, listening: socket.socket, tls: tuple[Path | None, Path | None]) -> None:
     import uvicorn
 
+    from vanstock.web.line import LINES, PatientLine
+
     certificate, key = tls
     config = uvicorn.Config(
-        app, ssl_certfile=certificate, ssl_keyfile=key, proxy_headers=False, server_header=False, access_log=False,
-        log_level="warning", ws="none", timeout_keep_alive=20, limit_concurrency=100, timeout_graceful_shutdown=5,
+        app, http=PatientLine, ssl_certfile=certificate, ssl_keyfile=key, proxy_headers=False, server_header=False,
+        access_log=False, log_level="error", ws="none", timeout_keep_alive=20, limit_concurrency=LINES,
+        timeout_graceful_shutdown=5,
     )  # fmt: skip
     try:
         uvicorn.Server(config).run(sockets=[listening])

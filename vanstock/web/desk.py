@@ -84,8 +84,13 @@ class Desk:
 
     @property
     def cookie(self) -> str:
-        """The name of the cookie: cookies ignore ports, so that it carries the port."""
-        return f"vanstock_{self.port}"
+        """The name of the cookie over plain http."""
+        return self.cookie_for("http")
+
+    def cookie_for(self, scheme: str) -> str:
+        """The name of the cookie: cookies ignore ports, so that it carries the port; over https a browser takes one of
+        that prefix from https alone, for this host alone (RFC 6265bis, section 4.1.3)."""
+        return f"{'__Host-' if scheme == 'https' else ''}vanstock_{self.port}"
 
     def answered(self, device: str, entry_id: str, answer: Answer) -> None:
         """Keep an answer for the page that comes next."""
