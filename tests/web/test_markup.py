@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
-from tests.web.conftest import HOME, NOW, Firm
+from tests.web.conftest import HOME, Firm
 from tests.web.crawl import Page, every_page
 from vanstock.ledger import catalogue
 from vanstock.ledger.file import open_ledger, writing
@@ -19,14 +19,14 @@ from vanstock.routines.booking import add_booking
 from vanstock.routines.session import Session
 from vanstock.routines.stock import count
 
-EVIL = "\"'><zz-evil onerror=alert(1)>{{7*7}}</zz-evil></script></title><!--&quot;"
+EVIL = "\"'></title><zz-evil onerror=a>{{7*7}}&quot;"
 VAN = "van'><zz-van>"
 
 
 def fill(session: Session) -> None:
     """A firm of which every word that is free is hostile."""
     with writing(session.ledger) as ledger:
-        catalogue.save_rows(ledger, Place, [Place(VAN, "van")])
+        catalogue.add_place(ledger, Place(VAN, "van"))
         catalogue.save_rows(ledger, Supplier, [Supplier("DAY", f"Day {EVIL}", 0, "Mon-Fri", "11:00", 495, 7500)])
         catalogue.save_rows(ledger, Family, [Family("AAA", f"Alder {EVIL}"), Family("BBB", f"Beck {EVIL}")])
         words = {"VAP-2": "vaporiser", "GKT-1": "gasket", "BLT-1": "bolt", "FLU-1": "fluid", "GLV-1": "gloves"}
@@ -50,7 +50,7 @@ class EvilFirm(Firm):
         super().__init__(ledger, fill)
         connection = open_ledger(ledger)
         session = Session(connection, datetime(2027, 2, 28, 19, 0), ledger)
-        for job, van in ((f"J3 {EVIL}"[:60], "van"), ("J4", VAN)):
+        for job, van in ((f"J3 {EVIL}", "van"), ("J4", VAN)):
             add_booking(session, Job(job, date(2027, 3, 1), "09:00", "AAA", f"clean {EVIL}", van=van))
         count(session, "GKT-1", "7", place="store", reason=f"because {EVIL}")
         look = ordering.LastLook(amounts={"SNS-1": "1"}, supplier="DAY", top_up=False)
@@ -97,4 +97,3 @@ def test_it_stands_there_as_it_was_written(pages: dict[str, Page]) -> None:
     for name in ("data-said", "aria-label", "value"):
         assert any("zz-evil onerror=" in one.get(name, "") for one in held), name
     assert any(VAN in one.get("data-place", "") for one in held)
-    assert NOW.isoformat()[:10] in pages["/?date=2027-03-01"].text or pages["/"].text
