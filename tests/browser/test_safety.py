@@ -1,5 +1,5 @@
-"""In a real browser: what a person wrote stays text where scripts put it into the page, and the pages' own forms carry an
-Origin without their script too (with another Referrer-Policy a browser would send `null`)."""
+"""In a real browser: what a person wrote stays text where scripts put it into the page, and the pages' own forms carry
+an Origin without their script too (with another Referrer-Policy a browser would send `null`)."""
 
 from __future__ import annotations
 

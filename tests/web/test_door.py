@@ -208,7 +208,7 @@ def test_an_unpaired_phone_records_nothing(firm: Firm, stranger: TestClient) -> 
 def test_a_made_up_token_is_no_token(firm: Firm, stranger: TestClient) -> None:
     name = firm.desk.cookie
     for cookie in ("x", "../device", "a" * 5000, "", '"\\777"', "\xff", "*", "device-*", "%00"):
-        assert stranger.get("/", headers={"cookie": f"{name}={cookie}".encode("latin-1")}).status_code == 303
+        assert stranger.get("/", headers={b"cookie": f"{name}={cookie}".encode("latin-1")}).status_code == 303
 
 
 def test_the_cookie_is_the_one_of_this_port_and_way(
