@@ -182,3 +182,4 @@ def test_no_copy_of_the_ledger_carries_a_way_in(firm: Firm, phone: TestClient, t
         for word in (secret.encode(), bytes.fromhex(secret), token.encode(), b".devices"):
             assert word not in held, file
     assert Devices(next(copies.glob("*.db"))).paired() == []
+    assert Devices(firm.ledger.with_name("another.db")).paired() == []
