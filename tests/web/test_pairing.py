@@ -42,6 +42,8 @@ def test_looking_at_the_link_does_not_spend_the_code(firm: Firm, stranger: TestC
         assert f'value="{code}"' in page.text
         assert page.headers["cache-control"] == "no-store"
         assert "set-cookie" not in page.headers
+    for method in ("HEAD", "OPTIONS", "PUT", "DELETE"):
+        assert "set-cookie" not in stranger.request(method, f"/pair?code={code}&name=Kim", headers=OWN).headers
     assert pair(stranger, code) == 303
 
 
@@ -51,6 +53,9 @@ def test_a_code_is_good_for_ten_minutes(firm: Firm, stranger: TestClient) -> Non
     assert json.loads(file.read_text())["until"] == pytest.approx(time.time() + 600, abs=5)
     file.write_text(json.dumps({"until": time.time() - 1}))
     assert pair(stranger, code) == 422
+    for until in (time.time() + 3600, 1e400, "never", None):  # made by a clock that was wrong, or by a hand
+        file.write_text(json.dumps({"until": until}))
+        assert firm.devices.pair(code, "Kim") is None
     firm.devices.new_code()
     assert not file.exists()
 
@@ -68,7 +73,11 @@ def test_the_cookie_is_for_this_server_alone(
     safe = new_client(f"https://van.test:{PORT}")
     fields = {"code": firm.devices.new_code(), "name": "Sam"}
     answer = safe.post("/pair", data=fields, headers={"origin": f"https://van.test:{PORT}"})
-    assert "Secure" in answer.headers["set-cookie"]
+    cookie = answer.headers["set-cookie"]
+    assert cookie.startswith(f"__Host-vanstock_{PORT}=")  # a browser takes it with Secure, Path=/ and no Domain alone
+    for word in ("HttpOnly", "SameSite=strict", "Path=/", "Secure"):
+        assert word in cookie
+    assert "Domain" not in cookie
 
 
 def test_without_an_authority_of_its_own_a_server_offers_none(stranger: TestClient) -> None:
@@ -93,7 +102,7 @@ def test_many_addresses_share_the_wrong_codes() -> None:
     assert tries.too_many("192.0.2.99")
 
 
-@pytest.mark.parametrize("name", ["", "   ", "x" * 41, "a\x07b", "terminal", "a\u202eb"])
+@pytest.mark.parametrize("name", ["", "   ", "x" * 41, "a\x07b", "terminal", "a\u202eb", "a\0b", "a\u200bb"])
 def test_a_name_that_cannot_be_used_leaves_the_code_good(firm: Firm, stranger: TestClient, name: str) -> None:
     code = firm.devices.new_code()
     assert pair(stranger, code, name) == 422
@@ -104,6 +113,8 @@ def test_two_phones_have_two_names_and_only_a_code_tells_which_are_taken(firm: F
     firm.devices.pair(firm.devices.new_code(), "Kim")
     with pytest.raises(BadValue, match="already"):
         firm.devices.pair(firm.devices.new_code(), " kim ")
+    with pytest.raises(BadValue, match="already"):
+        firm.devices.pair(firm.devices.new_code(), "\uff2bim")  # the same letters, full width
     taken = stranger.post("/pair", data={"code": "AAAA-AAAA", "name": "Kim"}, headers=OWN).text
     assert "already" not in taken
 

@@ -17,6 +17,7 @@ from pathlib import Path
 import pytest
 
 from tests.web.conftest import Firm
+from vanstock.cli.serve import _greet
 
 ROOT = Path(__file__).parents[2]
 
@@ -73,7 +74,8 @@ def running(firm: Firm, tmp_path: Path) -> Iterator[Running]:
 @pytest.mark.slow
 def test_serve_prints_an_address_and_a_code_that_pairs_over_a_real_line(firm: Firm, running: Running) -> None:
     assert f"serving at http://van.test:{running.port}\n" in running.printed
-    code = re.search(r"with the code ([0-9A-Z]{4}-[0-9A-Z]{4}):", running.printed)
+    assert "A code that pairs a phone: vanstock device add.\n" in running.printed
+    code = re.match(r"([0-9A-Z]{4}-[0-9A-Z]{4}): open /pair", vanstock(firm, "device", "add").stdout)
     assert code
     assert running.get("/")[0] == 303
     assert running.get("/pair", host=f"localhost:{running.port}")[0] == 200
@@ -84,7 +86,7 @@ def test_serve_prints_an_address_and_a_code_that_pairs_over_a_real_line(firm: Fi
     with opener.open(request, timeout=20) as page:
         assert b"J1" in page.read()
     assert "paired: Kim" in running.printed
-    assert running.printed.count(code[1]) == 1
+    assert code[1] not in running.printed
 
 
 @pytest.mark.slow
@@ -95,11 +97,56 @@ def test_the_server_says_neither_what_it_is_nor_who_asked(running: Running) -> N
 
 
 @pytest.mark.slow
+def test_what_a_stranger_sends_is_neither_a_failure_nor_a_line_at_the_terminal(running: Running) -> None:
+    before = running.printed
+    host = f"Host: van.test:{running.port}\r\n"
+    form = f"{host}Origin: http://van.test:{running.port}\r\nContent-Type: application/x-www-form-urlencoded\r\n"
+    for sent, answered in (
+        ("\x16\x03\x01garbage\r\n\r\n", "400"), (f"GET [x HTTP/1.1\r\n{host}\r\n", "303"),
+        (f"GET http://[/ HTTP/1.1\r\n{host}\r\n", "303"), (f"GET /pair HTTP/1.1\r\n{host}{host}\r\n", "400"),
+        ("GET /pair HTTP/1.0\r\n\r\n", "421"), (f"CONNECT evil.test:80 HTTP/1.1\r\n{host}\r\n", "401"),
+        (f"GET /pair HTTP/1.1\r\n{host}Connection: upgrade\r\nUpgrade: websocket\r\n\r\n", "200"),
+        (f"POST /pair HTTP/1.1\r\n{form}Content-Length: 9\r\nContent-Length: 8\r\n\r\ncode=SECRET12", "400"),
+        (f"POST /pair HTTP/1.1\r\n{form}Content-Length: 2\r\nTransfer-Encoding: chunked\r\n\r\n0\r\n\r\n", "400"),
+        (f"POST /pair HTTP/1.1\r\n{form}Content-Length: 900\r\n\r\ncode=SECRET12&name=", ""),
+    ):  # fmt: skip
+        with socket.create_connection(("127.0.0.1", running.port), timeout=10) as line:
+            line.sendall(sent.encode("latin-1"))
+            if answered:
+                assert line.recv(4096).decode("latin-1").split(" ")[1] == answered, sent
+    assert running.get("/pair")[0] == 200
+    assert running.printed == before
+
+
+@pytest.mark.slow
 def test_a_port_in_use_is_told_in_one_line(firm: Firm, running: Running) -> None:
     said = vanstock(firm, "serve", "--host", "127.0.0.1", "--port", str(running.port))
     assert said.returncode == 1
     assert said.stderr.startswith(f"vanstock: cannot listen at 127.0.0.1 port {running.port}")
     assert said.stdout == ""
+
+
+def test_at_a_terminal_the_code_is_shown_with_a_picture_of_it(
+    firm: Firm, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr("sys.stdout.isatty", lambda: True)
+    _greet(["http://van.test:8040", "http://192.0.2.7:8040"], firm.devices, None)
+    said = capsys.readouterr().out
+    shown = r"with the code ([0-9A-Z]{4}-[0-9A-Z]{4}): open http://van.test:8040/pair, or scan this."
+    code = re.search(shown, " ".join(said.split()))
+    assert code
+    assert "\N{FULL BLOCK}" in said
+    assert firm.devices.pair(code[1], "Kim")
+
+
+def test_serve_does_not_start_where_others_could_pair_phones(firm: Firm) -> None:
+    firm.devices.new_code()
+    firm.devices.folder.chmod(0o777)
+    for words in (["serve", "--port", str(free_port())], ["device"], ["device", "add"]):
+        said = vanstock(firm, *words)
+        assert (said.returncode, said.stdout) == (1, "")
+        assert said.stderr.startswith(f"vanstock: others can write to {firm.devices.folder}")
+        assert said.stderr.count("\n") == 1
 
 
 def test_devices_are_listed_added_and_taken_off(firm: Firm) -> None:

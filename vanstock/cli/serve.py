@@ -59,7 +59,7 @@ def serve(
     ] = None,
     key: Annotated[Path | None, typer.Option("--key", metavar="FILE", help="The certificate's key (PEM).")] = None,
 ) -> None:
-    """Serve the pages for phones until Ctrl-C; pairs a phone within the first ten minutes."""
+    """Serve the pages for phones until Ctrl-C; at a terminal it shows a code that pairs a phone."""
     from vanstock.web.addresses import LOOPBACK, addresses
     from vanstock.web.app import create_app
     from vanstock.web.desk import Desk
@@ -68,6 +68,7 @@ def serve(
     _check_tls(certificate, key, tls=tls, new_authority=new_authority)
     options: Options = ctx.obj
     names, devices = _names(name or []), _devices(ctx)
+    devices.check_folder()
     with closing(_listen(host, port)) as listening:
         papers = _papers(ctx, host, port, names, anew=new_authority) if tls else None
         https = bool(papers or certificate)
@@ -76,7 +77,7 @@ def serve(
             tell=_tell, https=https, authority=(lambda: papers.about().der) if papers else None,
         )  # fmt: skip
         shown = [one for one in (*names, *addresses(host)) if papers is None or papers.vouches_for(one)]
-        _greet([_address(one, port, https=https) for one in shown or LOOPBACK[:1]], devices.new_code(), papers)
+        _greet([_address(one, port, https=https) for one in shown or LOOPBACK[:1]], devices, papers)
         threading.Thread(target=warm, args=(desk,), daemon=True).start()
         _run(create_app(desk), listening, (certificate, key), papers)
 
@@ -142,18 +143,16 @@ def _names(names: list[str]) -> list[str]:
     return names
 
 
-def _greet(addresses: list[str], code: str, papers: Papers | None) -> None:
+def _greet(addresses: list[str], devices: Devices, papers: Papers | None) -> None:
     say(f"serving at {addresses[0]}")
     for other in addresses[1:]:
         say(f"also at {other}")
     if papers:
         _greet_anew(papers)
-    say(f"Pair a phone within 10 minutes with the code {code}: open {addresses[0]}/pair, or scan this.")
     if sys.stdout.isatty():
-        import segno
-
-        segno.make(f"{addresses[0]}/pair?code={code}", micro=False).terminal(compact=True)
-    say("Another code: vanstock device add. Stop: Ctrl-C.")
+        _show_code(addresses[0], devices.new_code())
+    else:  # what is printed may be kept in a file, and a code is nothing to keep
+        say("A code that pairs a phone: vanstock device add.")
     sys.stdout.flush()
 
 
@@ -169,6 +168,14 @@ def _greet_anew(papers: Papers) -> None:
     show_fingerprint(about.fingerprint)
 
 
+def _show_code(address: str, code: str) -> None:
+    import segno
+
+    say(f"Pair a phone within 10 minutes with the code {code}: open {address}/pair, or scan this.")
+    segno.make(f"{address}/pair?code={code}", micro=False).terminal(compact=True)
+    say("Another code: vanstock device add. Stop: Ctrl-C.")
+
+
 def _listen(host: str, port: int) -> socket.socket:
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     try:
@@ -181,6 +188,8 @@ def _listen(host: str, port: int) -> socket.socket:
 def _run(app: ASGIApp, listening: socket.socket, tls: tuple[Path | None, Path | None], papers: Papers | None) -> None:
     import uvicorn
 
+    from vanstock.web.line import LINES, PatientLine
+
     certificate, key = tls
 
     async def renew() -> None:
@@ -188,9 +197,9 @@ def _run(app: ASGIApp, listening: socket.socket, tls: tuple[Path | None, Path | 
             papers.renew(config.ssl)
 
     config = uvicorn.Config(
-        app, ssl_certfile=papers.leaf.file if papers else certificate, ssl_keyfile=key, proxy_headers=False,
-        server_header=False, access_log=False, log_level="warning", ws="none", timeout_keep_alive=20,
-        limit_concurrency=100, timeout_graceful_shutdown=5, callback_notify=renew, timeout_notify=_LOOK_EVERY_SECONDS,
+        app, http=PatientLine, ssl_certfile=papers.leaf.file if papers else certificate, ssl_keyfile=key,
+        proxy_headers=False, server_header=False, access_log=False, log_level="error", ws="none", timeout_keep_alive=20,
+        limit_concurrency=LINES, timeout_graceful_shutdown=5, callback_notify=renew, timeout_notify=_LOOK_EVERY_SECONDS,
     )  # fmt: skip
     try:
         uvicorn.Server(config).run(sockets=[listening])

@@ -17,7 +17,7 @@ The contract between the pages and static/queue.js:
   application/x-www-form-urlencoded with `Accept: application/json`. The answers:
     200 {"state": "done", "said": ..., "entry": ..., "undo": true}
     409, 413, 415 or 422 {"state": "refused", "why": ...}: not recorded, and will not be by trying again
-    401 {"state": "unpaired"}; 403: from another page than ours; 5xx or no answer: keep it and try again.
+    401 {"state": "unpaired"}; 403: from another page than ours; 408, 5xx or no answer: keep it and try again.
   The same id again gets the same answer.
 - A number that waiting acts change stands in an element with data-qty-part, data-qty (in the part's unit),
   data-unit-step, and data-place: what lies in a van or store of that name, or `on JOB` for what is fitted on it.

@@ -43,6 +43,8 @@ class Acting:
         try:
             fields = await fields_of(request)
         except HTTPException as wrong:
+            if wrong.status_code == 413:
+                raise
             answer = Answer("refused", str(wrong.detail))
             fields = {}
         else:

@@ -8,8 +8,8 @@ from importlib.resources import files
 from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
-from starlette.requests import Request
-from starlette.responses import JSONResponse, Response
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 from starlette.types import ASGIApp
 
@@ -54,7 +54,7 @@ def create_app(desk: Desk) -> ASGIApp:
         Route("/static/{name}", static),
         Route("/sw.js", worker),
     ]
-    handlers = {VanstockError: _mistake, HTTPException: _not_so, Exception: _bug}
+    handlers = {VanstockError: _mistake, HTTPException: _not_so, ClientDisconnect: _cut_off, Exception: _bug}
     inner = Starlette(routes=routes, exception_handlers=handlers, max_body_size=BODY_BYTES)
     # Half the bytes on a slow line for half a millisecond here. No page holds a secret beside what somebody else chose,
     # which is what makes packing under https unsafe (https://www.breachattack.com).
@@ -94,11 +94,17 @@ async def _not_so(request: Request, error: Exception) -> Response:
     return _told(request, status, words.get(status, "That request cannot be understood."))
 
 
+async def _cut_off(request: Request, _: Exception) -> Response:
+    return _told(request, 408, "That did not arrive whole.")
+
+
 async def _bug(request: Request, _: Exception) -> Response:
     return _told(request, 500, "Something is wrong in vanstock itself; what you did is not recorded yet.")
 
 
 def _told(request: Request, status: int, words: str) -> Response:
     if wants_json(request):
-        return JSONResponse({"state": "later" if status >= 500 else "refused", "why": words}, status)
+        return JSONResponse({"state": "later" if status >= 500 or status == 408 else "refused", "why": words}, status)
+    if request.scope["device"] is None:
+        return PlainTextResponse(f"{words}\n", status)
     return page(request, "told", {"words": words}, status=status)

@@ -118,12 +118,13 @@ class Desk:
 
     @property
     def cookie(self) -> str:
-        """The name of the cookie: cookies ignore ports, so that it carries the port.
+        """The name of the cookie over plain http."""
+        return self.cookie_for("http")
 
-        They ignore the scheme too, so that one that was on the air in plain http must not count under https: by its
-        prefix (RFC 6265bis, 4.1.3.2) a browser takes it from https alone.
-        """
-        return f"{'__Host-' if self.https else ''}vanstock_{self.port}"
+    def cookie_for(self, scheme: str) -> str:
+        """The name of the cookie: cookies ignore ports, so that it carries the port; over https a browser takes one of
+        that prefix from https alone, for this host alone (RFC 6265bis, section 4.1.3)."""
+        return f"{'__Host-' if scheme == 'https' else ''}vanstock_{self.port}"
 
     def answered(self, device: str, entry_id: str, answer: Answer) -> None:
         """Keep an answer for the page that comes next."""

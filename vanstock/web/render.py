@@ -48,8 +48,7 @@ def new_id() -> str:
 def page(request: Request, name: str, context: Mapping[str, Any], *, status: int = 200) -> HTMLResponse:
     """A page from its template, which also knows where it is."""
     template = environment().get_template(f"{name}.html.j2")
-    here = request.url.path + (f"?{request.url.query}" if request.url.query else "")
-    device = request.scope.get("device")
+    here, device = request.scope["path"], request.scope.get("device")
     return HTMLResponse(template.render({"here": here, "device": device, "top": None, **context}), status)
 
 
