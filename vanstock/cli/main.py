@@ -42,7 +42,8 @@ HOMES = {
     "score": ("score",),
     "booking": ("booking",),
     "reading": ("reading",),
-    "setup": ("import", "export", "place", "setting"),
+    "importing": ("import", "template"),
+    "setup": ("export", "place", "setting"),
     "trust": ("backup", "restore", "check", "forget"),
     "serve": ("serve", "device"),
 }

@@ -18,6 +18,7 @@ from vanstock.exchange.table import EMPTY, Cell, Row, Table
 _LOOKED_AT = 40
 _LEAST_LIKE = 86.0
 _SHORTEST_GUESSED = 4
+_JOINED = 0.5
 _PRICES = ("cost", "unit_cost")
 
 
@@ -30,11 +31,18 @@ class Heading(NamedTuple):
 
 
 class Headed(NamedTuple):
-    """A table with its headings found: the row they stand in (the last of them), and the rows below."""
+    """A table with its headings found: the row they stand in (the last of them), the rows below, and whether they
+    stand in two rows."""
 
     number: int
     headings: tuple[Heading, ...]
     rows: tuple[Row, ...]
+    joined: bool = False
+
+    @property
+    def first(self) -> int:
+        """The upper of the rows that the headings stand in."""
+        return self.number - self.joined
 
 
 class Match(NamedTuple):
@@ -69,25 +77,36 @@ def find_headings(table: Table, sheet: Sheet, also: Iterable[str] = (), row: int
     """The row, or two, in which the most columns have a known name; `also` are names known from before, `row` is the
     one that a person named. Raises `BadValue` where there is none."""
     names = set(also).union(*(known.names for known in columns_for(sheet).values()))
-    best: tuple[int, int, tuple[Heading, ...]] = (0, 0, ())
+    best: tuple[float, int, tuple[Heading, ...]] = (0, 0, ())
+    joined = False
     for place, one in enumerate(table.rows[:_LOOKED_AT]):
         for last in (place, place + 1):
             if last >= len(table.rows) or (row and table.rows[last].number != row):
                 continue
-            headings = _headings(one, None if last == place else table.rows[last])
-            score = _score(headings, names)
+            lower = None if last == place else table.rows[last]
+            if lower and lower.number != one.number + 1:
+                continue
+            headings = _headings(one, lower)
+            score = _score(headings, names) + _JOINED * bool(lower and _goes_on(one, lower))
             if score > best[0] or (row and not best[2]):
-                best = (score, last, headings)
+                best, joined = (score, last, headings), lower is not None
     if not best[2]:
         best = _first_of_words(table, row)
-    return Headed(table.rows[best[1]].number, _told_apart(best[2]), table.rows[best[1] + 1 :])
+    return Headed(table.rows[best[1]].number, _told_apart(best[2]), table.rows[best[1] + 1 :], joined)
 
 
 def _score(headings: Sequence[Heading], names: set[str]) -> int:
     return len({key for heading in headings for key in heading.keys[-1:] + heading.keys[:1] if key in names})
 
 
-def _first_of_words(table: Table, row: int) -> tuple[int, int, tuple[Heading, ...]]:
+def _goes_on(upper: Row, lower: Row) -> bool:
+    """Whether a row goes on with the headings above: words alone, some of them where nothing stands above."""
+    filled = [(place, cell) for place, cell in enumerate(lower.cells) if cell.text]
+    words = all(cell.kind == "text" and not any(map(str.isdigit, cell.text)) for _, cell in filled)
+    return len(filled) > 1 and words and any(not _at(upper.cells, place).text for place, _ in filled)
+
+
+def _first_of_words(table: Table, row: int) -> tuple[float, int, tuple[Heading, ...]]:
     """The first row of at least two texts and no number, where no heading is known at all."""
     for place, one in enumerate(table.rows[:_LOOKED_AT]):
         filled = [cell for cell in one.cells if cell.text]
@@ -101,6 +120,11 @@ def _first_of_words(table: Table, row: int) -> tuple[int, int, tuple[Heading, ..
 
 def _is_number(text: str) -> bool:
     return text.replace(".", "").replace(",", "").isdigit()
+
+
+def headings_in(row: Row) -> tuple[Heading, ...]:
+    """The headings in a row that is known to hold them."""
+    return _headings(row, None)
 
 
 def _headings(upper: Row, lower: Row | None) -> tuple[Heading, ...]:

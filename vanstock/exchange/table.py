@@ -100,12 +100,12 @@ def read_csv_table(path: Path) -> Table:
 
 def _decoded(path: Path) -> tuple[str, tuple[str, ...]]:
     raw = path.read_bytes()
+    notes: tuple[str, ...] = ()
+    encoding = "utf-8-sig"
     if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
         encoding, notes = "utf-16", ("text in UTF-16",)
     elif b"\0" in raw:
         raise BadValue(f"{path.name} is no text: save it from the spreadsheet program as CSV or as .xlsx")
-    else:
-        encoding, notes = "utf-8-sig", ()
     try:
         return raw.decode(encoding), notes
     except UnicodeDecodeError:

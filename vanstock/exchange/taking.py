@@ -22,6 +22,7 @@ from vanstock.exchange.tidy import KIND_OF, WITH_DECIMALS, Ways, tidy
 _MARK_WORDS = {amounts.POINT: "point", amounts.COMMA: "comma"}
 _SUMS = frozenset(("total", "totals", "sum", "subtotal", "sub total", "grand total", "summe", "gesamt"))
 _MONEY = ("price", "money")
+_EMPTY = "nothing in the columns that are used"
 
 
 class Question(NamedTuple):
@@ -162,8 +163,11 @@ def _which_order(ours: str, text: str) -> Question:
     return Question("dates", ours, f"{ours}: {text!r} may be {words}", answers, "--day-first or --month-first")
 
 
-def take(headed: Headed, matching: Matching, settled: Settled, *, sheet: Sheet, place: str) -> Taken:
-    """Every row below the headings, read; `place` is what problems name as the file."""
+def take(
+    headed: Headed, matching: Matching, settled: Settled, *, sheet: Sheet, place: str, every: bool = False
+) -> Taken:
+    """The rows below the headings, read; `place` is what problems name as the file. Rows that look like none are left
+    out, unless `every` is wanted."""
     taken = Taken()
     used = [match for match in matching.matches if match.ours]
     wrong_money = _other_currency(used, settled, place, headed.number)
@@ -171,7 +175,7 @@ def take(headed: Headed, matching: Matching, settled: Settled, *, sheet: Sheet, 
     first = sheet.columns[0]
     for row in headed.rows:
         why = _no_row(row, headed, used)
-        if why:
+        if why == _EMPTY or (why and not every):
             taken.left_out.append((row.number, why))
             continue
         cells, problems = _read(row, used, settled, place)
@@ -201,7 +205,7 @@ def _no_row(row: Row, headed: Headed, used: Sequence[Match]) -> str:
     """Why a row is none of the list's; "" for one that is."""
     filled = [(match, cell) for match in used if (cell := at(row, match)).text]
     if not filled:
-        return "nothing in the columns that are used"
+        return _EMPTY
     if len(filled) > 1 and all(cell.text.strip(" *") in _words_of(match) for match, cell in filled):
         return "the headings again"
     if folded(filled[0][1].text).rstrip(": ") in _SUMS:
