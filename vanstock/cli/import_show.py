@@ -25,7 +25,8 @@ def matching(seen: Look) -> None:
     sheet = f", sheet {seen.table.sheet}" if seen.table.sheet else ""
     notes = "".join(f"; {note}" for note in seen.table.notes)
     where = f"rows {seen.headed.first} and {seen.headed.number}" if seen.headed.joined else f"row {seen.headed.number}"
-    paragraph(f"{seen.table.file}{sheet}: headings in {where}, {rows} rows below{notes}", then="  ")
+    below = f"{rows} {'row' if rows == 1 else 'rows'} below"
+    paragraph(f"{seen.table.file}{sheet}: headings in {where}, {below}{notes}", then="  ")
     columns = (words("their column"), Column("ours"), words("examples"), words("note"))
     table(columns, [_matched(seen, match) for match in seen.matching.matches])
     for ours, value in seen.wish.values.items():
@@ -81,17 +82,16 @@ def changes(seen: Look, *, every: bool) -> None:
 
 def _counts(seen: Look, found: Changes) -> Iterator[str]:
     kind = seen.wish.kind
-    yield f"{len(found.new)} new"
+    yield f"new: {len(found.new)}"
     if kind == "parts":
         alerts = sum(change.alert for change in found.prices)
-        yield f"{len(found.prices)} prices change{f', {alerts} to look at twice' if alerts else ''}"
-        yield f"{len(found.packs)} packs change"
-    elif found.prices or found.packs or found.others:
-        yield f"{len(found.prices) + len(found.packs) + len(found.others)} cells change"
-    yield f"{found.same} stay as they are"
+        yield f"prices changed: {len(found.prices)}{f', to look at twice: {alerts}' if alerts else ''}"
+        yield f"packs changed: {len(found.packs)}"
+    yield f"other cells changed: {len(found.others)}"
+    yield f"as they are: {found.same}"
     if kind == "parts":
-        whose = f" of {seen.wish.supplier}'s" if seen.wish.supplier else ""
-        yield f"{found.not_listed}{whose} not in the list, left alone"
+        whose = f"{seen.wish.supplier}'s " if seen.wish.supplier else ""
+        yield f"{whose}parts not in the list, left alone: {found.not_listed}"
 
 
 def _cut(count: int, most: int | None) -> None:

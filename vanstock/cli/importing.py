@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from vanstock.routines.sheetfile import Look, Wish
 
 _ASKED_AT_MOST = 30
+_LOOK = ": look at what stands above, then import again with --yes"
 _FOR_A_FILE = "belongs to a spreadsheet and --as: name a file, and say what is in it"
 
 
@@ -147,10 +148,12 @@ def _import_file(ctx: typer.Context, wish: Wish, *, every: bool, yes: bool) -> N
             say("nothing new: the ledger already has everything in that file")
             return
         if not (yes or _agreed()):
-            raise BadValue("nothing was imported: look at what stands above, then import again with --yes")
+            raise BadValue(f"nothing was imported{'' if _at_terminal() else _LOOK}")
         written = routine.write(session, seen)
     if written.copy:
         say(f"copy of the ledger from before: {written.copy}")
+    if written.order:
+        say(f"dates are read {written.order} from now on (setting date_order)")
     _say_imported(written.imported, "file")
 
 

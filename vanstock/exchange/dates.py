@@ -23,7 +23,7 @@ _YEAR_FIRST = re.compile(r"(\d{4})([-/.])(\d{1,2})\2(\d{1,2})")
 _BY_NUMBERS = re.compile(r"(\d{1,2})([-/. ])(\d{1,2})\2(\d{4}|\d{2})")
 _CLOCK = re.compile(r"[T ]+\d{1,2}:\d{2}(:\d{2})?(\.\d+)?$")
 _LOOKS_LIKE_ONE = re.compile(
-    rf"\d{{1,2}}[-\s](?:{'|'.join(_MONTHS)})[a-z]*(?:[-\s]\d{{2,4}})?|(?:{'|'.join(_MONTHS)})[a-z]*-\d{{2,4}}"
+    rf"\d{{1,2}}[-\s](?:{'|'.join(_MONTHS)})(?:[-\s]\d{{2,4}})?|(?:{'|'.join(_MONTHS)})-\d{{2,4}}"
     r"|\d{1,2}/\d{1,2}/\d{2,4}|\d{4}-\d{2}-\d{2}( 00:00:00)?",
     re.I,
 )

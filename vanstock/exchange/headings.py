@@ -84,10 +84,10 @@ def find_headings(table: Table, sheet: Sheet, also: Iterable[str] = (), row: int
             if last >= len(table.rows) or (row and table.rows[last].number != row):
                 continue
             lower = None if last == place else table.rows[last]
-            if lower and lower.number != one.number + 1:
+            if lower and not _may_go_on(one, lower, names):
                 continue
             headings = _headings(one, lower)
-            score = _score(headings, names) + _JOINED * bool(lower and _goes_on(one, lower))
+            score = _score(headings, names) + _JOINED * (lower is not None)
             if score > best[0] or (row and not best[2]):
                 best, joined = (score, last, headings), lower is not None
     if not best[2]:
@@ -96,14 +96,18 @@ def find_headings(table: Table, sheet: Sheet, also: Iterable[str] = (), row: int
 
 
 def _score(headings: Sequence[Heading], names: set[str]) -> int:
-    return len({key for heading in headings for key in heading.keys[-1:] + heading.keys[:1] if key in names})
+    return sum(any(key in names for key in heading.keys) for heading in headings)
 
 
-def _goes_on(upper: Row, lower: Row) -> bool:
-    """Whether a row goes on with the headings above: words alone, some of them where nothing stands above."""
-    filled = [(place, cell) for place, cell in enumerate(lower.cells) if cell.text]
-    words = all(cell.kind == "text" and not any(map(str.isdigit, cell.text)) for _, cell in filled)
-    return len(filled) > 1 and words and any(not _at(upper.cells, place).text for place, _ in filled)
+def _may_go_on(upper: Row, lower: Row, names: set[str]) -> bool:
+    """Whether two rows can be one of headings: words alone, some below where nothing stands above, and together more
+    known names than in the lower one."""
+    rows = [[(place, cell) for place, cell in enumerate(row.cells) if cell.text] for row in (upper, lower)]
+    if lower.number != upper.number + 1 or any(len(filled) < 2 for filled in rows):
+        return False
+    words = all(cell.kind == "text" and not any(map(str.isdigit, cell.text)) for row in rows for _, cell in row)
+    wider = any(not _at(upper.cells, place).text for place, _ in rows[1])
+    return words and wider and _score(_headings(upper, lower), names) > _score(_headings(lower, None), names)
 
 
 def _first_of_words(table: Table, row: int) -> tuple[float, int, tuple[Heading, ...]]:

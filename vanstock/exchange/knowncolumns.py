@@ -22,6 +22,7 @@ _WITHOUT_TAX = re.compile(
     r"\b(ex|exc|excl|excluding|exclusive|before|without|hors|ohne|net of) (of )?(vat|tax|taxes|mwst|btw|tva|iva)\b"
     r"|\b(ht|zzgl mwst)\b"
 )
+_PER_ONE = re.compile(r"\b(per|pro) (1|one|each|unit|piece|stuck)$")
 _WITH_TAX = re.compile(
     r"\b(inc|incl|including|inclusive|with|inkl) (of )?(vat|tax|taxes|mwst|btw|tva|iva)\b|\b(ttc|brutto|gross)\b"
 )
@@ -83,7 +84,7 @@ def plain(heading: str) -> str:
     """
     words = re.sub(r"[^\w]+|_", " ", folded(heading)).split()
     without = " ".join(word for word in words if not _is_currency(word))
-    return " ".join(_WITHOUT_TAX.sub(" ", without).split()) or without
+    return " ".join(_PER_ONE.sub(" ", _WITHOUT_TAX.sub(" ", without)).split()) or without
 
 
 def _is_currency(word: str) -> bool:

@@ -19,6 +19,8 @@ from vanstock.exchange.tidy import KIND_OF
 NOTES = "notes"
 LAST_ROW = 5_000
 _MADE = datetime(2027, 1, 1)  # noqa: DTZ001 - always the same, so that the file is too
+_TEXT = 49
+"""The number format for text (ECMA-376 part 1, 18.8.30)."""
 _A_NUMBER = {"error_title": "a number", "error_message": "Write a number of zero or more."}
 _CHOICES = {
     "unit": ["C62", "PR", "LTR", "MTR", "KGM"], "one_time_use": ["yes", "no"], "kind": ["van", "store"],
@@ -70,13 +72,13 @@ def starter_workbook() -> bytes:
 
 
 def _looks(book: Any) -> dict[str, Any]:
-    heading = {"bold": True, "bottom": 2, "text_wrap": True, "valign": "top", "num_format": "@"}
+    heading = {"bold": True, "bottom": 2, "text_wrap": True, "valign": "top", "num_format": _TEXT}
     looks = {
         "heading": book.add_format({**heading, "bold": False, "italic": True}),
         "needed": book.add_format(heading),
         "title": book.add_format({"bold": True, "font_size": 14}),
-        "text": book.add_format({"num_format": "@", "text_wrap": True, "valign": "top"}),
-        "plain": book.add_format({"num_format": "@"}),
+        "text": book.add_format({"num_format": _TEXT, "text_wrap": True, "valign": "top"}),
+        "plain": book.add_format({"num_format": _TEXT}),
     }
     return looks | {kind: book.add_format({"num_format": shown}) for kind, shown in _FORMATS.items()}
 

@@ -30,6 +30,8 @@ from vanstock.routines.settings import setting_text
 from vanstock.routines.sheetchanges import Changes, compare
 from vanstock.routines.sheetrows import KEYS, Placed, place_rows
 
+_OWN = ("part", "also", "job")
+"""Columns that are not the same in every row."""
 KINDS = tuple(sheet.file.removesuffix(".csv") for sheet in sheets.ALL)
 
 
@@ -136,7 +138,7 @@ def _column_questions(wish: Wish, matching: Matching) -> list[Question]:
     asked = []
     for ours in matching.missing:
         if ours not in given:
-            how = f'--columns "THEIRS={ours}", or --set {ours}=VALUE for every row'
+            how = f'--columns "THEIRS={ours}"' + ("" if ours in _OWN else f", or --set {ours}=VALUE for every row")
             text = f"no column is {ours}, which every row needs"
             asked.append(Question("columns", ours, text, tuple((one, "") for one in free), how))
     for ours, headings in matching.two.items():
@@ -222,10 +224,12 @@ def _what_is_new(session: Session, kind: str, contents: FolderContents) -> Folde
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """What was stored, and the copy of the ledger from before it; None where nothing changed."""
+    """What was stored, the copy of the ledger from before it (None where there was nothing to copy), and the order of
+    dates that is kept from now on ("" where none was said, or it was kept before)."""
 
     imported: setup.Imported
     copy: Path | None
+    order: str = ""
 
 
 def write(session: Session, seen: Look) -> Written:
@@ -240,12 +244,13 @@ def write(session: Session, seen: Look) -> Written:
         again = look(session, seen.wish, seen.table)
         if again.contents != seen.contents or again.problems:
             raise BadValue("the ledger changed while this was looked at: nothing was imported, look at it again")
-        _remember(session, seen)
+        order = _remember(session, seen)
         done = setup.bring_in(session, seen.contents)
-    return Written(done, copy)
+    return Written(done, copy, order)
 
 
-def _remember(session: Session, seen: Look) -> None:
+def _remember(session: Session, seen: Look) -> str:
+    """Keep how the file was read, inside the caller's transaction; the order of dates where it is another one now."""
     from vanstock.ledger import catalogue
 
     wish = seen.wish
@@ -255,5 +260,7 @@ def _remember(session: Session, seen: Look) -> None:
     }
     kept = Remembered(seen.table.sheet, {**before.columns, **columns}, wish.mark or before.mark)
     remembered.remember(session, wish.kind, wish.supplier, kept)
-    if wish.order and setting_text(session, "date_order") != wish.order:
-        catalogue.save_setting(session.ledger, "date_order", wish.order)
+    if not wish.order or setting_text(session, "date_order") == wish.order:
+        return ""
+    catalogue.save_setting(session.ledger, "date_order", wish.order)
+    return wish.order
