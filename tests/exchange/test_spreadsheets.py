@@ -34,7 +34,7 @@ def save(tmp_path: Path) -> Save:
         book = Workbook()
         sheet = book.worksheets[0]
         for row in rows:
-            sheet.append(row)
+            sheet.append(list(row))
         for cell, shown in (formats or {}).items():
             sheet[cell].number_format = shown
         book.save(tmp_path / name)

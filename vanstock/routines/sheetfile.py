@@ -30,7 +30,7 @@ from vanstock.routines.settings import setting_text
 from vanstock.routines.sheetchanges import Changes, compare
 from vanstock.routines.sheetrows import KEYS, Placed, place_rows
 
-_OWN = ("part", "also", "job")
+_OWN = ("part", "also", "job", "qty")
 """Columns that are not the same in every row."""
 KINDS = tuple(sheet.file.removesuffix(".csv") for sheet in sheets.ALL)
 
@@ -169,8 +169,8 @@ def _planned(session: Session, found: Look, settled: Settled) -> Look:
     fields = {name: getattr(found, name) for name in found.__slots__}
     changes = Changes() if problems else _changes(session, found.wish, contents, placed)
     return Look(**fields | {
-        "left_out": left_out, "problems": tuple(sorted(set(problems), key=lambda one: one.line)), "changes": changes,
-        "contents": contents,
+        "left_out": left_out, "changes": changes, "contents": contents,
+        "problems": tuple(sorted(set(problems), key=lambda one: (one.line, one.text))),
     })  # fmt: skip
 
 
