@@ -139,7 +139,8 @@ def _import_file(ctx: typer.Context, wish: Wish, *, every: bool, yes: bool) -> N
             tell(f"new ledger: {session.path}")
         if wish.supplier:
             wish = wish._replace(supplier=routine.supplier_named(session, wish.supplier))
-        table = routine.open_table(session, wish)
+        with working("reading"):
+            table = routine.open_table(session, wish)
         seen = _settled(session, wish, table)
         if seen.problems:
             raise ImportRefused(list(seen.problems))

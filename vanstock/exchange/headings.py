@@ -8,6 +8,7 @@ Called by `routines.sheetfile`; decides nothing that a person should.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from types import MappingProxyType
 from typing import NamedTuple
 
 from vanstock.errors import BadValue
@@ -60,7 +61,7 @@ class Matching(NamedTuple):
 
     matches: tuple[Match, ...]
     missing: tuple[str, ...] = ()
-    two: Mapping[str, tuple[Heading, ...]] = {}
+    two: Mapping[str, tuple[Heading, ...]] = MappingProxyType({})
 
     def place(self, ours: str) -> int | None:
         """Where a column of ours stands; None for nowhere."""

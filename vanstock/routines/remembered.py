@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from types import MappingProxyType
 from typing import NamedTuple
 
 from vanstock.ledger import catalogue
@@ -18,7 +19,7 @@ class Remembered(NamedTuple):
     said."""
 
     sheet: str = ""
-    columns: Mapping[str, str] = {}
+    columns: Mapping[str, str] = MappingProxyType({})
     mark: str = ""
 
 

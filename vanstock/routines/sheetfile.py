@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from types import MappingProxyType
 from typing import NamedTuple
 
 from vanstock.errors import BadValue, ImportRefused, NotFound, Problem
@@ -42,8 +43,8 @@ class Wish(NamedTuple):
     kind: str
     supplier: str = ""
     sheet: str = ""
-    columns: Mapping[str, str] = {}
-    values: Mapping[str, str] = {}
+    columns: Mapping[str, str] = MappingProxyType({})
+    values: Mapping[str, str] = MappingProxyType({})
     mark: str = ""
     order: str = ""
     header_row: int = 0
