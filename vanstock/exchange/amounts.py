@@ -104,11 +104,12 @@ def meanings(text: str) -> dict[str, Decimal]:
     ({'.': Decimal('1.234'), ',': Decimal('1234')}, {',': Decimal('12.5')})
     """
     try:
-        digits = split_amount(text).digits
+        amount = split_amount(text)
     except BadValue:
         return {}
-    read = {mark: in_digits(digits, mark) for mark in MARKS.values()}
-    return {mark: Decimal(plain) for mark, plain in read.items() if plain is not None}
+    read = {mark: in_digits(amount.digits, mark) for mark in MARKS.values()}
+    sign = -1 if amount.negative else 1
+    return {mark: sign * Decimal(plain) for mark, plain in read.items() if plain is not None}
 
 
 class Evidence(NamedTuple):
