@@ -64,3 +64,14 @@ class AnswersRefused(ImportRefused):
     """Answers to a count sheet with problems; carries all of them, and nothing was recorded."""
 
     outcome = "nothing was recorded: mend the lines named and enter them again"
+
+
+class ImportUnclear(ImportRefused):
+    """A spreadsheet that leaves something open; carries every question with the option that answers it."""
+
+    outcome = "nothing was imported: answer with the options named and import again"
+
+    def __init__(self, problems: list[Problem]) -> None:
+        super().__init__(problems)
+        count = len(problems)
+        self.args = (f"{count} {'thing is' if count == 1 else 'things are'} not clear, {self.outcome}",)

@@ -8,6 +8,7 @@ import json
 from collections.abc import Callable
 from pathlib import Path
 
+import openpyxl
 import pytest
 
 from tests.cli.conftest import ROOT, Said, typed
@@ -110,6 +111,24 @@ def test_the_invented_firm_gets_a_ledger_of_its_own(start: Start, ledger: Path) 
     assert str(beside) in said.out
     assert told(start, "stock")["parts"] == []
     assert "is already there" in start("2", "4").err
+
+
+def test_the_starter_workbook_is_written_and_can_be_brought_in(start: Start) -> None:
+    assert start(*FIRM, *FACTOR, "", "1", "").code == 0
+    book = openpyxl.load_workbook("vanstock.xlsx")
+    for sheet, row in (("families", ["FAM", "a family"]), ("parts", ["GASKET-1", "a gasket"])):
+        headings = [cell.value for cell in book[sheet][1]]
+        wanted = dict(zip(("family", "name") if sheet == "families" else ("part", "description"), row, strict=True))
+        for column, heading in enumerate(headings, 1):
+            plain = str(heading).removesuffix(" *").removesuffix("*").strip()
+            if plain in wanted:
+                book[sheet].cell(2, column).value = wanted[plain]
+            elif plain == "component":
+                book[sheet].cell(2, column).value = "gasket"
+    book.save("vanstock.xlsx")
+    said = start("3", "vanstock.xlsx", "no")
+    assert (said.code, said.err) == (0, "")
+    assert "1 families, 1 parts" in said.out
 
 
 def test_a_folder_is_brought_in_and_the_first_count_offered(start: Start, tmp_path: Path) -> None:

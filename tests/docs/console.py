@@ -42,7 +42,7 @@ class Sitting:
         if words[0] == "vanstock":
             words = [sys.executable, "-m", "vanstock", "--now", self.clock, *words[1:]]
         elif words[0] == "cat":
-            return (self.folder / words[1]).read_text(encoding="utf-8").replace("\r\n", "\n")
+            return (self.folder / words[1]).read_bytes().decode(_encoding(words[1])).replace("\r\n", "\n")
         environment = {**os.environ, "VANSTOCK_LEDGER": "firm.db", "PYTHONUTF8": "1", "COLUMNS": "80"}
         done = subprocess.run(
             words, cwd=self.folder, env=environment, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE,
@@ -61,12 +61,18 @@ class Sitting:
             writer.writerows(row | {"counted": counted.get(row["part"], "")} for row in rows)
 
 
+def _encoding(file: str) -> str:
+    """How a file is written: the suppliers' lists are as their programs write them."""
+    return "cp1252" if file.startswith("lists/") else "utf-8"
+
+
 def rerun(page: Path) -> tuple[str, str]:
     """The page as it is, and as it would be with the output that its commands give now."""
     text = page.read_text(encoding="utf-8")
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         shutil.copytree(ROOT / "demo" / "firm", folder / "firm")
+        shutil.copytree(ROOT / "demo" / "lists", folder / "lists")
         (folder / "bad").mkdir()
         (folder / "bad" / "stock.csv").write_text(BAD_STOCK, encoding="utf-8")
         sitting = Sitting(folder)

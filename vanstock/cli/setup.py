@@ -1,4 +1,4 @@
-"""Setting up: `import`, `export`, `place`, `setting`. Parse, call one routine, show."""
+"""Setting up: `export`, `place`, `setting`. Parse, call one routine, show."""
 
 from __future__ import annotations
 
@@ -8,12 +8,11 @@ from typing import Annotated
 import typer
 
 from vanstock.cli.options import Json, example, opened
-from vanstock.cli.show import Column, as_json, paragraph, say, table, tell, words, working
+from vanstock.cli.show import Column, as_json, say, table, tell, words, working
 
 
 def add_to(app: typer.Typer) -> None:
     """Add these commands to the program."""
-    app.command("import", epilog=example("vanstock import my-firm"))(import_)
     app.command("export", epilog=example("vanstock export copy-of-my-firm"))(export)
     place = typer.Typer(
         help="Vans and stores.", no_args_is_help=True, rich_markup_mode=None, epilog=example("vanstock place list")
@@ -22,22 +21,6 @@ def add_to(app: typer.Typer) -> None:
     place.command("list", epilog=example("vanstock place list"))(place_list)
     app.add_typer(place, name="place")
     app.command("setting", epilog=example("vanstock setting", "vanstock setting target 0.9"))(setting)
-
-
-def import_(ctx: typer.Context, folder: Annotated[Path, typer.Argument(metavar="FOLDER")]) -> None:
-    """Bring a folder of CSV files in: all of it, or nothing and every problem named."""
-    from vanstock.routines import setup as routine
-
-    with opened(ctx, create=True) as session:
-        if session.created:
-            tell(f"new ledger: {session.path}")
-        with working("importing") as progress:
-            done = routine.import_folder(session, folder, progress)
-    if not done.total:
-        say("nothing new: the ledger already has everything in that folder")
-        return
-    listed = ", ".join(f"{count} {name}" for name, count in done.changed.items() if count)
-    paragraph(f"imported, new or changed: {listed}", then="  ")
 
 
 def export(ctx: typer.Context, folder: Annotated[Path, typer.Argument(metavar="FOLDER")]) -> None:

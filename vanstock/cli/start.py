@@ -147,11 +147,11 @@ def _take(session: Session, offer: str) -> None:
     ways[offer](session)
 
 
-def _workbook(session: Session) -> None:
-    from vanstock.routines.template import write_template
+def _workbook(_: Session) -> None:
+    from vanstock.routines.bookfile import write_starter
 
     path = Path(_ask("Name of the workbook", "vanstock.xlsx"))
-    write_template(session, path)
+    write_starter(path)
     say(f"wrote {path}: fill it in, then `vanstock import {path}` and `vanstock start` again for the first count")
 
 
@@ -160,17 +160,18 @@ def _invented_firm(session: Session) -> None:
 
     path = invented.make(session.path)
     say(f"made {path}, the ledger of an invented firm. Try, on its Monday morning:")
-    for words in ("loadout", "job J0783", "reorder"):
+    for words in ("loadout", "loadout J0785 --why", "reorder"):
         say(f"  vanstock --ledger {path} --now {invented.MORNING} {words}")
     say("Delete that file when you have seen enough; your own ledger is not touched by it.")
 
 
 def _what_they_have(session: Session) -> None:
+    from vanstock.routines.bookfile import import_book
     from vanstock.routines.setup import import_folder
 
     path = Path(_ask("Folder or workbook"))
     try:
-        done = import_folder(session, path)
+        done = import_book(session, path) if path.is_file() else import_folder(session, path)
     except ImportRefused as refused:
         for problem in refused.problems:
             tell(str(problem))

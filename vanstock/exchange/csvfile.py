@@ -209,8 +209,12 @@ def _record(row: list[str], line: int, header: list[str], sheet: Sheet, problems
         problems.append(Problem(sheet.file, line, fault))
         return None
     cells = [undefused(cell).strip() if cell[:1] == "'" else cell for cell in map(str.strip, row)]
-    record = Record(sheet.file, line, dict(zip(header, cells, strict=True)), problems)
-    text = "".join(row)
+    return faultless(Record(sheet.file, line, dict(zip(header, cells, strict=True)), problems), sheet)
+
+
+def faultless(record: Record, sheet: Sheet) -> Record | None:
+    """The record, or None when a cell holds what cannot be printed or is too long, which is noted."""
+    text = "".join(record.cells.values())
     if text.isprintable() and len(text) <= LONGEST_TEXT:
         return record
     faults = [fault for column, cell in record.cells.items() if (fault := _fault(column, cell, sheet))]

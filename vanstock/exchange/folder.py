@@ -5,7 +5,7 @@ Knows no ledger: the routine says what is known already and stores what is retur
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
@@ -17,10 +17,12 @@ from vanstock.exchange.checks import Known, Lined, Names
 from vanstock.exchange.csvfile import Record, Sheet, Unread, read_sheet
 from vanstock.model import Family, Fits, GoesWith, Job, OpeningStock, Part, Place, Supplier, Used, Usual
 
-__all__ = ["FolderContents", "Known", "read_folder"]
+__all__ = ["FolderContents", "Known", "read_folder", "read_from"]
 
 T = TypeVar("T")
 _TELL_EVERY = 5_000
+Source = Callable[[Sheet, list[Problem], Unread], Iterable[Record]]
+"""Gives the rows of one file, notes their problems, and the rows that could not be read."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,10 +47,10 @@ class FolderContents:
 
 @dataclass(slots=True)
 class _Reader:
-    """The folder being read, where its problems go, what could not be read by the name of its file, and who is told
+    """Where rows come from, where their problems go, what could not be read by the name of its file, and who is told
     how far it has come."""
 
-    folder: Path
+    source: Source
     problems: list[Problem]
     progress: Callable[[int], None]
     unread: dict[str, Unread] = field(default_factory=dict)
@@ -66,15 +68,13 @@ class _Reader:
         return found
 
     def _records(self, sheet: Sheet, unread: Unread) -> Iterator[Record]:
-        path = self.folder / sheet.file
-        if path.exists():
-            for count, record in enumerate(read_sheet(path, sheet, self.problems, unread), 1):
-                yield record
-                if count % _TELL_EVERY == 0:
-                    self.progress(_TELL_EVERY)
+        for count, record in enumerate(self.source(sheet, self.problems, unread), 1):
+            yield record
+            if count % _TELL_EVERY == 0:
+                self.progress(_TELL_EVERY)
 
 
-_KEYS: dict[str, Callable[[Any], tuple[str, ...]]] = {
+KEYS: dict[str, Callable[[Any], tuple[str, ...]]] = {
     "places": lambda row: (row.place,),
     "suppliers": lambda row: (row.supplier,),
     "families": lambda row: (row.family,),
@@ -96,15 +96,33 @@ def read_folder(
 
     Raises `ImportRefused` with every problem of every file, `BadValue` when there is nothing to read.
     """
-    problems = _strangers(folder)
-    reader = _Reader(folder, problems, progress)
+
+    def source(sheet: Sheet, problems: list[Problem], unread: Unread) -> Iterable[Record]:
+        path = folder / sheet.file
+        return read_sheet(path, sheet, problems, unread) if path.exists() else ()
+
+    return read_from(source, known, today=today, progress=progress, problems=_strangers(folder))
+
+
+def read_from(
+    source: Source,
+    known: Known,
+    *,
+    today: date,
+    progress: Callable[[int], None] = lambda _: None,
+    problems: Iterable[Problem] = (),
+) -> FolderContents:
+    """Everything that a source gives, checked against itself and what is known; `problems` are those found before.
+
+    Problems name the files of the folder, wherever the rows came from. Raises `ImportRefused` with all of them.
+    """
+    told = list(problems)
+    reader = _Reader(source, told, progress)
     found = _read_all(reader, known, today)
-    problems += _check_all(found, known, _names(known, found, reader.unread))
-    if problems:
-        raise ImportRefused(sorted(problems, key=_place_in_folder))
-    lines = {
-        (f"{name}.csv", *_KEYS[name](row)): line for name in ("jobs", "used", "stock") for line, row in found[name]
-    }
+    told += _check_all(found, known, _names(known, found, reader.unread))
+    if told:
+        raise ImportRefused(sorted(told, key=_place_in_folder))
+    lines = {(f"{name}.csv", *KEYS[name](row)): line for name in ("jobs", "used", "stock") for line, row in found[name]}
     return FolderContents(**{name: tuple(row for _, row in each) for name, each in found.items()}, lines=lines)
 
 
@@ -159,7 +177,7 @@ def _names(known: Known, found: Mapping[str, Lined[Any]], unread: Mapping[str, U
 
 
 def _check_all(found: Mapping[str, Lined[Any]], known: Known, names: Names) -> Iterator[Problem]:
-    for name, key in _KEYS.items():
+    for name, key in KEYS.items():
         yield from checks.duplicates(f"{name}.csv", found[name], key)
     yield from _spelling(found, known)
     yield from checks.places(found["places"], known.places)

@@ -29,6 +29,12 @@ def write_folder(folder: Path, contents: FolderContents, parts: Mapping[str, Par
             write_rows(folder / sheet.file, columns, (row[: len(columns)] for row in cells))
 
 
+def cells_of(sheet: Sheet, contents: FolderContents, parts: Mapping[str, Part]) -> list[dict[str, str]]:
+    """The rows of one file as they would be written, by column."""
+    rows = next(rows for one, rows in _files(contents, parts) if one == sheet)
+    return [dict(zip(sheet.columns, row, strict=True)) for row in rows]
+
+
 def _filled(sheet: Sheet, rows: Sequence[Cells]) -> Sequence[str]:
     """The columns of a file, without the rare ones at its end that no row fills."""
     kept = len(sheet.columns)

@@ -101,6 +101,12 @@ def _printable(text: str) -> str:
     return text
 
 
+def _date_order(text: str) -> str:
+    if text not in ("", "day-first", "month-first"):
+        raise BadValue(f"{text!r} is neither day-first nor month-first; empty is to be asked")
+    return text
+
+
 class Setting(NamedTuple):
     """A thing that can be set: its default as text, what it is, and how its text is read."""
 
@@ -130,6 +136,7 @@ SETTINGS = {
     "year_starts": Setting("01-01", "month and day on which the accounting year starts, like 04-06", _day_of_year),
     "return_days": Setting("30", "days after goods in within which unused goods may go back", _whole(0, 3_650)),
     "old_unit_days": Setting("28", "days after goods in within which an old unit goes back", _whole(0, 3_650)),
+    "date_order": Setting("", "what stands first in dates like 03/04/2027: day-first or month-first", _date_order),
     "backups_kept": Setting("10", "copies kept beside one a week and one a month", _whole(1, 10_000)),
 }
 

@@ -50,16 +50,24 @@ class Imported:
 
 def import_folder(session: Session, folder: Path, progress: Callable[[int], None] = nothing) -> Imported:
     """Bring a folder of CSV files in, all of it or none; raises `ImportRefused` with every problem."""
-    known = Known(
+    return bring_in(session, read_folder(folder, known(session), today=session.today, progress=progress), progress)
+
+
+def known(session: Session) -> Known:
+    """What the ledger has that an import may refer to."""
+    return Known(
         catalogue=catalogue.read_catalogue(session.ledger),
         jobs={job.job: job for job in reading.jobs(session.ledger)},
         places={place.place: place.kind for place in catalogue.places(session.ledger)},
     )
-    contents = read_folder(folder, known, today=session.today, progress=progress)
+
+
+def bring_in(session: Session, contents: FolderContents, progress: Callable[[int], None] = nothing) -> Imported:
+    """Write what an import read into the ledger; raises `ImportRefused` where it contradicts what happened."""
     with writing(session.ledger):
         refuse_clock_set_back(session)
         problems: list[Problem] = []
-        facts = _new_facts(session, contents, problems)
+        facts = new_facts(session, contents, problems)
         if problems:
             raise ImportRefused(problems)
         return _write(session, contents, facts, progress)
@@ -85,7 +93,7 @@ def _write(
     return Imported(changed)
 
 
-def _new_facts(session: Session, contents: FolderContents, problems: list[Problem]) -> ImportedFacts:
+def new_facts(session: Session, contents: FolderContents, problems: list[Problem]) -> ImportedFacts:
     """What of a folder the ledger does not have yet; problems found on the way are added to the list."""
     there = {job.job: job for job in reading.jobs(session.ledger)}
     bookings = _changed_jobs(session, contents, there)
@@ -205,8 +213,21 @@ def _counted_already(session: Session, contents: FolderContents, row: OpeningSto
 def export_folder(session: Session, folder: Path) -> dict[str, int]:
     """Write the ledger out as the import folder; how many rows of each file, "below zero" rows, and what the folder
     has no place for: "claims" that are open, "orders" that something is still to come of, parts with "use-by dates"."""
+    contents = everything(session)
+    write_folder(folder, contents, {part.part: part for part in contents.parts})
+    counts = {name: len(getattr(contents, name)) for name in ("parts", "jobs", "used", "stock")}
+    return counts | {
+        "below zero": sum(row.qty < 0 for row in contents.stock),
+        "claims": sum(not claim.closed for claim in claims(session.ledger)),
+        "orders": len(orders(session.ledger, only_open=True)),
+        "use-by dates": sum(any(lot.use_by for lot in one.remains.lots) for one in aged(session).values()),
+    }
+
+
+def everything(session: Session) -> FolderContents:
+    """The ledger as the rows of the import folder."""
     known = catalogue.read_catalogue(session.ledger)
-    contents = FolderContents(
+    return FolderContents(
         places=tuple(p for p in catalogue.places(session.ledger) if _DEFAULT_PLACES.get(p.place) != p.kind),
         suppliers=tuple(known.suppliers.values()),
         families=tuple(known.families.values()),
@@ -218,11 +239,3 @@ def export_folder(session: Session, folder: Path) -> dict[str, int]:
         used=tuple(reading.used(session.ledger)),
         stock=tuple(reading.stock_lines(session.ledger)),
     )
-    write_folder(folder, contents, known.parts)
-    counts = {name: len(getattr(contents, name)) for name in ("parts", "jobs", "used", "stock")}
-    return counts | {
-        "below zero": sum(row.qty < 0 for row in contents.stock),
-        "claims": sum(not claim.closed for claim in claims(session.ledger)),
-        "orders": len(orders(session.ledger, only_open=True)),
-        "use-by dates": sum(any(lot.use_by for lot in one.remains.lots) for one in aged(session).values()),
-    }
