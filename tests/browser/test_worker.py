@@ -16,7 +16,7 @@ from tests.browser.hand import GASKET, JOB, answers, figure, kinds, press, waiti
 from tests.browser.proxy import Line
 from vanstock.web.devices import Devices
 
-SEEN = "async () => (await (await caches.open('seen-1')).keys()).map((one) => new URL(one.url).pathname)"
+SEEN = "async () => (await (await caches.open('seen-2')).keys()).map((one) => new URL(one.url).pathname)"
 
 
 @pytest.fixture

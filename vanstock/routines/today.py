@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from vanstock.ledger import catalogue, reading
 from vanstock.ledger.file import change_count
-from vanstock.model import Job, Part, PastEntry
+from vanstock.model import Job, PastEntry
 from vanstock.routines.morning import load_out_day
 from vanstock.routines.session import Session
 
@@ -63,19 +63,22 @@ def vans(session: Session) -> list[str]:
     return [place.place for place in catalogue.places(session.ledger, "van")]
 
 
-def last_act(session: Session) -> PastEntry | None:
-    """The newest entry made on the session's device, while it is fresh and stands; no undoing is one."""
+def last_acts(session: Session) -> list[PastEntry]:
+    """What one tap may take back on the session's device while it is fresh: the newest entry that stands, and before it
+    an undoing that came after it."""
     oldest = session.now.astimezone() - timedelta(minutes=UNDO_MINUTES)
+    found: list[PastEntry] = []
     for entry in reading.newest_by(session.ledger, session.device, _LOOKED_THROUGH):
-        if entry.kind == "undone" or datetime.fromisoformat(entry.at) < oldest:
+        if datetime.fromisoformat(entry.at) < oldest or (entry.kind == "undone" and found):
             continue
         past = reading.lines_of(session.ledger, entry)
         if not past.undone_by:
-            return past
-    return None
+            found.append(past)
+            if entry.kind != "undone":
+                break
+    return found
 
 
-def parts_in(session: Session, past: PastEntry) -> dict[str, Part]:
-    """The parts that an entry names."""
-    named = {line.part for line in past.movements} | {row[1] for row in past.missed} | {row[0] for row in past.counted}
-    return {name: part for name in named if (part := catalogue.part_by_number(session.ledger, name))}
+def ledger_mark(session: Session) -> str:
+    """The id of the ledger's first entry: the same in every copy, another in every other ledger; "" while empty."""
+    return reading.first_id(session.ledger)

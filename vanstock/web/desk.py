@@ -19,7 +19,7 @@ from vanstock.web.devices import Devices
 if TYPE_CHECKING:
     from vanstock.routines.jobcard import Likely
     from vanstock.routines.loadout import LoadOut
-    from vanstock.routines.reorder import Reorder
+    from vanstock.routines.ordering import Proposal
 
 T = TypeVar("T")
 _KEPT = 32
@@ -69,7 +69,7 @@ class Desk:
         self.hosts, self.port, self.devices, self.tell = hosts, port, devices, tell
         self.load_outs: Kept[LoadOut] = Kept()
         self.likely: Kept[tuple[Likely, ...]] = Kept()
-        self.weeks: Kept[Reorder] = Kept()
+        self.weeks: Kept[Proposal] = Kept()
         self._answers: OrderedDict[tuple[str, str], Answer] = OrderedDict()
 
     @contextmanager

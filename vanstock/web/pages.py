@@ -15,7 +15,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from vanstock.quantity import format_qty
-from vanstock.web.render import page
+from vanstock.web.render import page, van_asked
 from vanstock.web.top import top_of
 
 if TYPE_CHECKING:
@@ -74,7 +74,7 @@ class DayPages:
 
         named = request.query_params.get("date", "")
         day = parse_date(named) if named else routine.day_to_show(session)
-        van = request.query_params.get("van", "van")
+        van = van_asked(request) or "van"
         return kept_load_out(self.desk, session, day, van), routine.vans(session)
 
     def _today(self, request: Request) -> dict[str, Any]:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from starlette.requests import Request
 
 from vanstock.quantity import show_qty
+from vanstock.web.moving import takes
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -16,24 +17,40 @@ if TYPE_CHECKING:
     from vanstock.web.desk import Desk
 
 
-class Top(NamedTuple):
-    """The answer to the act just sent (its state and lines), and the line of the last act with its entry's id."""
+class Last(NamedTuple):
+    """An act of this phone that one tap takes back: its line, the word for that, its entry's id, and what that moved, as
+    JSON."""
 
-    state: str = ""
-    lines: tuple[str, ...] = ()
-    last: str = ""
-    entry: str = ""
+    line: str
+    button: str
+    entry: str
+    takes: str
+
+
+class Top(NamedTuple):
+    """The answer to the act just sent (its state and lines), the last acts with Undo beside them, and the mark of the
+    ledger that the page is of."""
+
+    state: str
+    lines: tuple[str, ...]
+    last: tuple[Last, ...]
+    ledger: str
 
 
 def top_of(desk: Desk, request: Request, session: Session) -> Top:
     """What stands at the top of the page that a request asks for."""
-    from vanstock.routines.today import last_act, parts_in
+    from vanstock.routines.today import last_acts, ledger_mark
 
     answer = desk.answer_to(session.device, request.query_params.get("answer", ""))
-    past = last_act(session)
-    line = f"{past.entry.at[11:16]} {what_it_did(past, parts_in(session, past))}" if past else ""
     state, lines = (answer.state, tuple(answer.words.split("\n"))) if answer else ("", ())
-    return Top(state, lines, line, past.entry.id if past else "")
+    return Top(state, lines, tuple(_last(session, past) for past in last_acts(session)), ledger_mark(session))
+
+
+def _last(session: Session, past: PastEntry) -> Last:
+    from vanstock.routines.moves import back, parts_in
+
+    line = f"{past.entry.at[11:16]} {what_it_did(past, parts_in(session, past))}"
+    return Last(line, "Put back" if past.entry.kind == "undone" else "Undo", past.entry.id, takes([back(session, past)]))
 
 
 def what_it_did(past: PastEntry, parts: Mapping[str, Part]) -> str:
@@ -48,4 +65,6 @@ def what_it_did(past: PastEntry, parts: Mapping[str, Part]) -> str:
     jobs = sorted({line.job for line in past.movements if line.job} | {row[0] for row in past.missed})
     booked = [f"{job.job}: {job.readings}" if past.entry.kind == "read" else job.job for job in past.bookings]
     on = [f"on {', '.join(jobs)}"] if jobs else booked
-    return " ".join([past.entry.kind, "; ".join([*counted, *moved, *missed]), *on]).replace("  ", " ")
+    said = "; ".join([*counted, *moved, *missed])
+    noted = [past.entry.note] if past.entry.kind.startswith("order ") or past.entry.kind == "received" else []
+    return " ".join([past.entry.kind, *noted, said, *on]).replace("  ", " ").strip()

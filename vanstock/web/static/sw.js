@@ -5,9 +5,10 @@
  */
 "use strict";
 
-const STORE = "seen-1";
+const STORE = "seen-2";
 const SHELL = ["/", "/static/style.css", "/static/queue.js", "/static/acts.js", "/static/figures.js", "/static/page.js",
-  "/static/waiting.js", "/static/find.js", "/static/leave.js"]; // prettier-ignore
+  "/static/waiting.js", "/static/find.js", "/static/leave.js", "/static/amounts.js",
+  "/static/steps.js"]; // prettier-ignore
 const NEVER = ["/act", "/find", "/pair"]; // a code that pairs is nothing to keep
 const PATIENCE = 4000; // milliseconds: a laptop out of reach answers nothing at all, not even a refusal
 
