@@ -88,6 +88,14 @@ class Laptop:
         ).stdout  # fmt: skip
 
 
+def pair(context: BrowserContext, laptop: Laptop, name: str) -> None:
+    """Give a phone the cookie that pairing would have given it."""
+    devices = Devices(laptop.ledger)
+    token = devices.pair(devices.new_code(), name)
+    cookie = {"name": f"vanstock_{laptop.port}", "value": token, "domain": NAME, "path": "/"}
+    context.add_cookies([cookie])  # type: ignore[list-item]
+
+
 @pytest.fixture(scope="session")
 def chromium() -> Iterator[Browser]:
     found = next(filter(None, map(shutil.which, ("chromium", "chromium-browser"))), None)
@@ -143,10 +151,7 @@ def new_phone(chromium: Browser, laptop: Laptop, line: Line) -> Iterator[Callabl
         context.set_default_timeout(10_000)
         made.append(context)
         if paired:
-            devices = Devices(laptop.ledger)
-            token = devices.pair(devices.new_code(), f"phone {time.monotonic_ns()}")
-            cookie = {"name": f"vanstock_{laptop.port}", "value": token, "domain": NAME, "path": "/"}
-            context.add_cookies([cookie])  # type: ignore[list-item]
+            pair(context, laptop, f"phone {time.monotonic_ns()}")
         context.on("weberror", lambda error: faults.append(str(error.error)))
         context.on("console", lambda told: faults.append(told.text) if "Security Policy" in told.text else None)
         return context
