@@ -108,22 +108,20 @@ def test_parts_are_offered_the_familys_first_for_as_much_as_is_typed(session: Se
     assert offered_parts(session, "zzzz") == []
 
 
-def test_the_last_act_is_this_devices_while_it_is_fresh_and_stands(new_session: Callable[..., Session]) -> None:
+def test_the_last_acts_are_this_devices_while_they_are_fresh_and_stand(new_session: Callable[..., Session]) -> None:
     session = new_session()
     booked(session)
     kim = session._replace(device="Kim")
-    assert today.last_act(kim) is None
+    assert today.last_acts(kim) == []
     first = fit(kim, "J1", "GKT-1").entry
     second = fit(kim, "J1", "GKT-1").entry
     fit(session, "J1", "GKT-1")
-    found = today.last_act(kim)
-    assert found
-    assert found.entry.id == second.id
-    undo(kim, second.id)
-    found = today.last_act(kim)
-    assert found
-    assert found.entry.id == first.id
-    assert today.last_act(kim._replace(now=datetime(2027, 3, 1, 12, 16))) is None
+    assert [past.entry.id for past in today.last_acts(kim)] == [second.id]
+    _, undoing = undo(kim, second.id)
+    assert [past.entry.id for past in today.last_acts(kim)] == [undoing.id, first.id]
+    third = fit(kim, "J1", "GKT-1").entry
+    assert [past.entry.id for past in today.last_acts(kim)] == [third.id]
+    assert today.last_acts(kim._replace(now=datetime(2027, 3, 1, 12, 16))) == []
 
 
 def test_a_state_changes_with_every_writing_and_is_only_carried_over_where_nobody_else_wrote(session: Session) -> None:

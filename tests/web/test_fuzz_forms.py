@@ -26,7 +26,8 @@ KNOWN = st.sampled_from([
 WORDS = st.one_of(KNOWN, st.text(max_size=40))
 NAMES = st.sampled_from([
     "id", "act", "job", "part", "qty", "place", "van", "with", "entry", "lines", "kind", "value", "unit", "after",
-    "order", "reason", "made", "code", "name", "date",
+    "order", "reason", "made", "code", "name", "date", "waited", "ledger", "supplier", "rest", "came:GKT-1", "came:",
+    "damaged:GKT-1", "qty:GLV-1", "take:GLV-1", "on-order:GLV-1",
 ])  # fmt: skip
 GOOD = {
     "job": ["J1", "J2"], "part": ["GKT-1", "VAP-2", "FLU-1", "gloves"], "qty": ["1", "2", "0.5"],
