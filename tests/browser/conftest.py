@@ -22,6 +22,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from tests.browser.hand import JOB
 from tests.browser.proxy import Line
 from vanstock.web.devices import Devices
 
@@ -166,6 +167,13 @@ def new_phone(chromium: Browser, laptop: Laptop, line: Line) -> Iterator[Callabl
 def phone(new_phone: Callable[..., BrowserContext]) -> Page:
     """A page of a paired phone, upright."""
     return new_phone().new_page()
+
+
+@pytest.fixture
+def job(phone: Page) -> Page:
+    """The job's page on a phone."""
+    phone.goto(f"/job/{JOB}")
+    return phone
 
 
 @pytest.fixture(scope="session")
