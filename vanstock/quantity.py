@@ -86,8 +86,8 @@ def parse_decimal(text: str, what: str) -> Decimal:
 
 
 def with_point(text: str) -> str:
-    """What was typed on a keypad that has a comma for the decimal point, with a point; raises `BadValue` for 1,000, which
-    may mean a thousand.
+    """What was typed on a keypad that has a comma for the decimal point, with a point; raises `BadValue` for 1,000,
+    which may mean a thousand.
 
     >>> with_point("2,5 L"), with_point("0,125kg"), with_point("2.5")
     ('2.5 L', '0.125kg', '2.5')

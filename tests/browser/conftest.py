@@ -39,6 +39,15 @@ FLAGS = (
 )  # fmt: skip
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--pictures", action="store_true", help="draw the pictures of the documentation anew")
+
+
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    drawn = config.getoption("--pictures", default=False)
+    return True if collection_path.name == "test_pictures.py" and not drawn else None
+
+
 def _absent(why: str) -> None:
     if os.environ.get("CI") == "true":
         pytest.fail(f"{why}, and CI=true: the tests of the pages must run", pytrace=False)

@@ -23,8 +23,8 @@ class Reply(NamedTuple):
 
 class Line(ThreadingHTTPServer):
     """The line: `dead` answers nothing, `stalled` holds what is asked until `moving` and never answers it,
-    `lose_answers` lets so many posts through and loses what came back, `instead` answers itself (acts with the fields of
-    `only`), `meet` holds so many acts until all have come; `posted` is every act that arrived, in order."""
+    `lose_answers` lets so many posts through and loses what came back, `instead` answers itself (acts with the fields
+    of `only`), `meet` holds so many acts until all have come; `posted` is every act that arrived, in order."""
 
     daemon_threads = True
 

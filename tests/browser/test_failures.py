@@ -189,9 +189,7 @@ def undone(ledger: Path) -> list[str]:
         return [str(one) for (one,) in rows]
 
 
-def test_a_minus_never_takes_back_another_entry_when_its_own_was_refused(
-    job: Page, line: Line, laptop: Laptop
-) -> None:
+def test_a_minus_never_takes_back_another_entry_when_its_own_was_refused(job: Page, line: Line, laptop: Laptop) -> None:
     press(job, "fit", GASKET)
     expect(figure(job, GASKET, FITTED)).to_have_attribute("data-qty", "1")
     line.instead = BUSY
@@ -235,7 +233,8 @@ def test_a_wrong_clock_changes_neither_time_nor_order(
     new_phone: Callable[..., BrowserContext], line: Line, laptop: Laptop, at_first: int, meanwhile: int, at: str
 ) -> None:
     page = new_phone().new_page()
-    page.add_init_script("window.off = %d; const real = Date.now; Date.now = () => real() + 1000 * window.off" % at_first)
+    off = f"window.off = {at_first}; const real = Date.now; Date.now = () => real() + 1000 * window.off"
+    page.add_init_script(off)
     page.goto(ADDRESS)
     line.dead = True
     press(page, "fit", GASKET)
@@ -324,9 +323,7 @@ def test_figures_count_what_goes_with_a_part_and_what_is_taken_back_while_it_wai
     assert kinds(laptop.ledger) == ["fitted"]
 
 
-def test_what_makes_sense_once_can_wait_once_until_it_is_taken_back(
-    phone: Page, line: Line, laptop: Laptop
-) -> None:
+def test_what_makes_sense_once_can_wait_once_until_it_is_taken_back(phone: Page, line: Line, laptop: Laptop) -> None:
     connection = open_ledger(laptop.ledger)
     session = Session(connection, datetime(2027, 3, 1, 7, 0), laptop.ledger)
     number = draft_seen(session, "ODP", [SeenLine(SENSOR, "2")]).order.order_no

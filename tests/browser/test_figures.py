@@ -18,7 +18,7 @@ from vanstock.quantity import UNITS, format_qty, parse_qty, with_point
 
 AMOUNT = """async (cases) => {
   const { amount } = await import("/static/amounts.js");
-  return cases.map(([typed, unit, pack]) => { const found = amount(typed, unit, pack); return found === found ? found : null; });
+  return cases.map((one) => amount(...one)).map((found) => (Number.isNaN(found) ? null : found));
 }"""
 PLAIN = """async (cases) => {
   const { plain } = await import("/static/amounts.js");
@@ -29,9 +29,9 @@ FIGURE = """async (cases) => {
   return cases.map(([spot, acts]) => figureWith(spot, acts));
 }"""
 PLAIN_TEXTS = (
-    "0.1", "0.2", "0.3", "2,5", "2,50 L", "1,000", "0,125kg", "1,2,3", "1.000,5", "", ".", ",", "-0", "+2", "--1", "1e3",
-    "1000000000", "1000000001", "1000000000.5", "0.0001", "2.5000", ".5", "5.", "1pack", "0.5 packs", "3 PAIRS", "600mm",
-    "60 CM", "\u0661", "2\u00a0L", "12,5", "10,125", "00,125", "9" * 40, "0." + "0" * 40,
+    "0.1", "0.2", "0.3", "2,5", "2,50 L", "1,000", "0,125kg", "1,2,3", "1.000,5", "", ".", ",", "-0", "+2", "--1",
+    "1e3", "1000000000", "1000000001", "1000000000.5", "0.0001", "2.5000", ".5", "5.", "1pack", "0.5 packs", "3 PAIRS",
+    "600mm", "60 CM", "\u0661", "2\u00a0L", "12,5", "10,125", "00,125", "9" * 40, "0." + "0" * 40,
 )  # fmt: skip
 
 
@@ -41,9 +41,14 @@ def random_texts() -> list[tuple[str, str, int]]:
     words = ["", *sorted({word for unit in UNITS.values() for word, _ in unit.spellings}), "pack", "Packs", "LTR", "x"]
     found = [(text, code, 5000) for text in PLAIN_TEXTS for code in UNITS]
     for _ in range(6000):
-        whole, part = dice.choice(["", "0", str(dice.randrange(3000))]), f"{dice.randrange(10_000)}"[: dice.randrange(5)]
+        whole, part = (
+            dice.choice(["", "0", str(dice.randrange(3000))]),
+            f"{dice.randrange(10_000)}"[: dice.randrange(5)],
+        )
         text = dice.choice(["", "", "", "-", "+"]) + whole + dice.choice([".", ".", ",", ""]) + part
-        found.append((text + dice.choice(["", " "]) + dice.choice(words), dice.choice(list(UNITS)), dice.choice([1, 7, 5000])))
+        found.append(
+            (text + dice.choice(["", " "]) + dice.choice(words), dice.choice(list(UNITS)), dice.choice([1, 7, 5000]))
+        )
     return found
 
 
@@ -120,7 +125,7 @@ def _count(qty: str) -> list[list[str]]:
 
 
 def act(name: str, **fields: Any) -> dict[str, Any]:
-    more = {key: fields.pop(key) for key in ("takes", "moves", "of") if key in fields}
+    more: dict[str, Any] = {key: fields.pop(key) for key in ("takes", "moves", "of") if key in fields}
     return {"id": name, "fields": [[key, str(value)] for key, value in fields.items()], **more}
 
 

@@ -18,8 +18,7 @@ if TYPE_CHECKING:
 
 
 class Last(NamedTuple):
-    """An act of this phone that one tap takes back: its line, the word for that, its entry's id, and what that moved, as
-    JSON."""
+    """An act of this phone that one tap takes back: its line, the word for that, its entry's id, and what it moved."""
 
     line: str
     button: str
@@ -50,7 +49,9 @@ def _last(session: Session, past: PastEntry) -> Last:
     from vanstock.routines.moves import back, parts_in
 
     line = f"{past.entry.at[11:16]} {what_it_did(past, parts_in(session, past))}"
-    return Last(line, "Put back" if past.entry.kind == "undone" else "Undo", past.entry.id, takes([back(session, past)]))
+    return Last(
+        line, "Put back" if past.entry.kind == "undone" else "Undo", past.entry.id, takes([back(session, past)])
+    )
 
 
 def what_it_did(past: PastEntry, parts: Mapping[str, Part]) -> str:
