@@ -226,8 +226,8 @@ def test_a_phone_whose_store_is_full_says_so_and_sends_directly(job: Page, line:
 
 @pytest.mark.parametrize(
     ("at_first", "meanwhile", "at"),
-    [(5 * 3600, 0, "07:30"), (-86_400 * 3, 0, "07:30"), (-86_400 * 3, 7200, "05:30"), (0, -86_400, "07:30")],
-    ids=["hours fast", "days slow", "days slow, and sent two hours later", "set back a day while it waits"],
+    [(-86_400 * 3, 7200, "05:30"), (5 * 3600, -86_400, "07:30")],
+    ids=["days slow, and sent two hours later", "hours fast, and set back a day while it waits"],
 )
 def test_a_wrong_clock_changes_neither_time_nor_order(
     new_phone: Callable[..., BrowserContext], line: Line, laptop: Laptop, at_first: int, meanwhile: int, at: str
