@@ -8,10 +8,12 @@ from datetime import date, datetime
 import pytest
 
 from vanstock.errors import NotFound
+from vanstock.ledger.reading import lines_of
 from vanstock.model import Job
 from vanstock.routines import jobcard, morning, today
 from vanstock.routines.booking import add_booking
 from vanstock.routines.job import finish, fit, miss, take_back, undo
+from vanstock.routines.moves import moves_of
 from vanstock.routines.naming import find_job, offered_parts
 from vanstock.routines.session import Session
 from vanstock.routines.stock import carry, count, stock
@@ -143,3 +145,17 @@ def test_today_stays_until_its_last_job_is_finished(session: Session) -> None:
     finish(session, "J1")
     assert today.day_to_show(session) == date(2027, 3, 2)
     assert [job.job for job in today.done_on(session, DAY, van="van")] == ["J1"]
+
+
+def test_a_card_knows_what_taking_back_again_and_again_would_move(session: Session) -> None:
+    booked(session)
+    first = fit(session, "J1", "VAP-2", with_riders=True).entry
+    second = miss(session, "J1", "GKT-1", "1").entry
+    rows = {row.part.part: row for row in jobcard.card_of(session, find_job(session, "J1"), ()).rows}
+    moved = [(back.entry, [(move.part.part, *move[1:]) for move in back.moves]) for back in rows["GKT-1"].standing]
+    assert moved[0] == (second.id, [("GKT-1", 1, "", "missed on J1")])
+    assert moved[1][0] == first.id
+    assert {("VAP-2", 1, "van", "on J1"), ("GKT-1", 1, "van", "on J1")} <= set(moved[1][1])
+    _, undoing = undo(session, second.id)
+    turned = moves_of(lines_of(session.ledger, undoing), {"GKT-1": rows["GKT-1"].part})
+    assert [(move.part.part, *move[1:]) for move in turned] == [("GKT-1", 1, "missed on J1", "")]

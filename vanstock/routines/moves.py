@@ -43,7 +43,11 @@ def moves_of(past: PastEntry, parts: Mapping[str, Part]) -> tuple[Move, ...]:
         for line in past.movements
         if line.qty
     ]
-    return (*moved, *(Move(parts[part], qty, "", f"missed on {job}") for job, part, qty in past.missed))
+    return (*moved, *(_missed(parts[part], qty, f"missed on {job}") for job, part, qty in past.missed))
+
+
+def _missed(part: Part, qty: int, spot: str) -> Move:
+    return Move(part, qty, "", spot) if qty > 0 else Move(part, -qty, spot, "")
 
 
 def _place(place: str, job: str) -> str:

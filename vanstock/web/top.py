@@ -12,7 +12,7 @@ from vanstock.web.moving import takes
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from vanstock.model import Part, PastEntry
+    from vanstock.model import Entry, Part, PastEntry
     from vanstock.routines.session import Session
     from vanstock.web.desk import Desk
 
@@ -61,11 +61,18 @@ def what_it_did(past: PastEntry, parts: Mapping[str, Part]) -> str:
         for line in past.movements
         if line.qty and not past.counted
     ]
-    missed = [f"{show_qty(qty, parts[part].unit)} x {parts[part].description or part}" for _, part, qty in past.missed]
+    missed = [
+        f"{show_qty(abs(qty), parts[part].unit)} x {parts[part].description or part}" for _, part, qty in past.missed
+    ]
     counted = [f"{show_qty(qty, parts[part].unit)} x {part} in {place}" for part, place, qty in past.counted]
     jobs = sorted({line.job for line in past.movements if line.job} | {row[0] for row in past.missed})
     booked = [f"{job.job}: {job.readings}" if past.entry.kind == "read" else job.job for job in past.bookings]
     on = [f"on {', '.join(jobs)}"] if jobs else booked
-    said = "; ".join([*counted, *moved, *missed])
-    noted = [past.entry.note] if past.entry.kind.startswith("order ") or past.entry.kind == "received" else []
-    return " ".join([past.entry.kind, *noted, said, *on]).replace("  ", " ").strip()
+    return " ".join(filter(None, [_kind(past.entry), "; ".join([*counted, *moved, *missed]), *on]))
+
+
+def _kind(entry: Entry) -> str:
+    """What was done, with the order's number, or what was undone."""
+    if entry.kind == "undone":
+        return f"{entry.kind}: {entry.note.removesuffix(f', {entry.kind}')}"
+    return f"{entry.kind} {entry.note}" if entry.kind.startswith("order ") or entry.kind == "received" else entry.kind
