@@ -8,6 +8,7 @@ clip can cost less than a penny. Nothing here is a float.
 
 from __future__ import annotations
 
+import re
 from decimal import Decimal, InvalidOperation
 from typing import NamedTuple
 
@@ -82,6 +83,21 @@ def parse_decimal(text: str, what: str) -> Decimal:
         return Decimal(plain)
     except InvalidOperation:
         raise BadValue(f"{what} {_shown(text)} is not a number: write digits with a point, like 2.5") from None
+
+
+def with_point(text: str) -> str:
+    """What was typed on a keypad that has a comma for the decimal point, with a point; raises `BadValue` for 1,000,
+    which may mean a thousand.
+
+    >>> with_point("2,5 L"), with_point("0,125kg"), with_point("2.5")
+    ('2.5 L', '0.125kg', '2.5')
+    """
+    if text.count(",") != 1 or "." in text:
+        return text
+    before, after = text.split(",")
+    if before.strip("+- 0") and re.match(r"[0-9]{3}(?![0-9])", after):
+        raise BadValue(f"{_shown(text)} can be read in two ways: write it with a point, or without the comma")
+    return f"{before}.{after}"
 
 
 def _shown(text: str) -> str:

@@ -23,6 +23,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from tests.browser.hand import JOB
 from tests.browser.proxy import Line
 from vanstock.web.devices import Devices
 
@@ -37,6 +38,15 @@ FLAGS = (
     "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
     "--disable-component-update", "--disable-sync", f"--host-resolver-rules=MAP {NAME} 127.0.0.1",
 )  # fmt: skip
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--pictures", action="store_true", help="draw the pictures of the documentation anew")
+
+
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    drawn = config.getoption("--pictures", default=False)
+    return True if collection_path.name == "test_pictures.py" and not drawn else None
 
 
 def _absent(why: str) -> None:
@@ -92,6 +102,14 @@ class Laptop:
         return subprocess.run(
             vanstock(self.ledger, *words), cwd=ROOT, capture_output=True, text=True, check=True
         ).stdout  # fmt: skip
+
+
+def pair(context: BrowserContext, laptop: Laptop, name: str) -> None:
+    """Give a phone the cookie that pairing would have given it."""
+    devices = Devices(laptop.ledger)
+    token = devices.pair(devices.new_code(), name)
+    cookie = {"name": f"vanstock_{laptop.port}", "value": token, "domain": NAME, "path": "/"}
+    context.add_cookies([cookie])  # type: ignore[list-item]
 
 
 @pytest.fixture(scope="session")
@@ -155,10 +173,7 @@ def new_phone(chromium: Browser, laptop: Laptop, line: Line) -> Iterator[Callabl
         context.set_default_timeout(10_000)
         made.append(context)
         if paired:
-            devices = Devices(laptop.ledger)
-            token = devices.pair(devices.new_code(), f"phone {time.monotonic_ns()}")
-            cookie = {"name": f"vanstock_{laptop.port}", "value": token, "domain": NAME, "path": "/"}
-            context.add_cookies([cookie])  # type: ignore[list-item]
+            pair(context, laptop, f"phone {time.monotonic_ns()}")
         context.on("weberror", lambda error: faults.append(str(error.error)))
         context.on("console", lambda told: faults.append(told.text) if "Security Policy" in told.text else None)
         return context
@@ -173,6 +188,13 @@ def new_phone(chromium: Browser, laptop: Laptop, line: Line) -> Iterator[Callabl
 def phone(new_phone: Callable[..., BrowserContext]) -> Page:
     """A page of a paired phone, upright."""
     return new_phone().new_page()
+
+
+@pytest.fixture
+def job(phone: Page) -> Page:
+    """The job's page on a phone."""
+    phone.goto(f"/job/{JOB}")
+    return phone
 
 
 @pytest.fixture(scope="session")

@@ -7,6 +7,8 @@ from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from playwright.sync_api import expect
+
 if TYPE_CHECKING:
     from playwright.sync_api import Locator, Page
 
@@ -54,3 +56,10 @@ def recorded(ledger: Path) -> list[tuple[str, str]]:
 
 def kinds(ledger: Path) -> list[str]:
     return [kind for kind, _ in recorded(ledger)]
+
+
+def settled(page: Page) -> None:
+    """Everything was answered, nothing is kept, and the figures are the laptop's own."""
+    expect(page.locator("#waiting .on-the-way")).to_have_count(0)
+    expect(page.locator("[data-waiting]")).to_have_count(0)
+    assert kept(page) == []

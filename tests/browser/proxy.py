@@ -23,8 +23,8 @@ class Reply(NamedTuple):
 
 class Line(ThreadingHTTPServer):
     """The line: `dead` answers nothing, `stalled` holds what is asked until `moving` and never answers it,
-    `lose_answers` lets so many posts through and loses what came back, `instead` answers itself; `posted` is every
-    act that arrived, in order."""
+    `lose_answers` lets so many posts through and loses what came back, `instead` answers itself (acts with the fields
+    of `only`), `meet` holds so many acts until all have come; `posted` is every act that arrived, in order."""
 
     daemon_threads = True
 
@@ -36,9 +36,18 @@ class Line(ThreadingHTTPServer):
         self.moving = threading.Event()
         self.lose_answers = 0
         self.instead: Reply | None = None
+        self.only: dict[str, str] = {}
+        self.meet = 0
+        self.met = threading.Event()
         self.posted: list[dict[str, str]] = []
         self.port: int = self.server_address[1]
         threading.Thread(target=self.serve_forever, args=(0.02,), daemon=True).start()
+
+    def wait_for_the_others(self) -> None:
+        """Hold an act until as many as `meet` have come."""
+        if len(self.posted) >= self.meet:
+            self.met.set()
+        self.met.wait(20)
 
     def close(self) -> None:
         self.shutdown()
@@ -67,8 +76,9 @@ class Ear(BaseHTTPRequestHandler):
         is_act = self.command == "POST" and self.path == "/act"
         if is_act:
             line.posted.append(dict(parse_qsl(body.decode(), keep_blank_values=True)))
+            line.wait_for_the_others()
         with suppress(OSError):
-            if is_act and line.instead:
+            if is_act and line.instead and line.only.items() <= line.posted[-1].items():
                 self._answer(line.instead.status, [("Content-Type", line.instead.kind)], line.instead.body.encode())
             else:
                 self._fetch(body, lose=is_act and line.lose_answers > 0)

@@ -110,14 +110,35 @@ def test_a_count_sets_the_figure_at_once_and_in_the_ledger(phone: Page, line: Li
 
 
 @pytest.mark.slow
-def test_an_order_that_came_is_received(phone: Page, laptop: Laptop) -> None:
-    drafted = re.search(r"O\d{4}", laptop.entries("order", "--supplier", "WMF", "--yes"))
-    assert drafted
-    laptop.entries("order", "sent", drafted[0])
+def test_an_order_is_drafted_sent_and_its_goods_taken_in_and_each_can_be_undone(phone: Page, laptop: Laptop) -> None:
     phone.goto("/week")
-    press(phone, "receive")
-    answered(phone, "received")
-    assert kinds(laptop.ledger) == ["received"]
+    supplier = phone.locator("section[data-supplier=PDP]")
+    expect(supplier).to_be_visible(timeout=40_000)
+    parts = supplier.locator("[name^='take:']")
+    first, second = (parts.nth(place).get_attribute("name", timeout=1000) or "" for place in (0, 1))
+    supplier.locator(".more").first.click()
+    parts.nth(1).uncheck()
+    supplier.get_by_role("button", name="Draft this order").click()
+    answered(phone, re.compile(rf"drafted O0001 from PDP: 3 x {first[5:]}"))
+    assert second[5:] not in answers(phone).inner_text()
+    order = phone.locator("section[data-order=O0001]")
+    order.get_by_role("button", name="It is sent to PDP").click()
+    answered(phone, "sent O0001 to PDP, expected 2027-03-08")
+    order.locator("summary").click()
+    order.locator("[name^='came:']").first.fill("2")
+    order.locator(".less").nth(1).click()
+    order.locator("[name^='damaged:']").nth(2).fill("1")
+    order.get_by_label("The rest").select_option("cancel")
+    order.get_by_role("button", name="Record what came").click()
+    answered(phone, re.compile(rf"received O0001 into store: 2 x {first[5:]}.*\(1 damaged\)"))
+    expect(order).to_have_count(0)
+    for back in ("received", "order sent", "order drafted"):
+        phone.reload()
+        expect(phone.locator("#top")).to_contain_text(f"{back} O0001")
+        phone.locator("#top").get_by_role("button", name="Undo").click()
+        answered(phone, f"undone: {back}")
+    expect(phone.locator("main")).to_contain_text("Nothing is on order.")
+    assert kinds(laptop.ledger) == ["order drafted", "order sent", "received", "undone", "undone", "undone"]
 
 
 def test_parts_are_found_while_typing_and_fitted_from_what_was_found(phone: Page, laptop: Laptop) -> None:

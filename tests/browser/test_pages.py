@@ -8,14 +8,19 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
 from playwright.sync_api import BrowserContext, Page, expect
 
+from tests.browser.conftest import Laptop
 from tests.browser.hand import FLUID, GASKET, JOB, answers, figure, form, press, waiting
 from tests.browser.proxy import Line, Reply
+from vanstock.ledger.file import open_ledger
+from vanstock.routines.orderseen import SeenLine, draft_seen
+from vanstock.routines.session import Session
 
 AXE = Path(__file__).with_name("axe") / "axe.min.js"
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
@@ -101,14 +106,24 @@ def test_no_fault_of_accessibility_is_found_in_what_waits(phone: Page, line: Lin
 
 
 @pytest.mark.slow
-def test_the_reorder_list_comes_by_itself_when_it_is_worked_out(phone: Page, pictures: Path) -> None:
+def test_the_reorder_list_comes_by_itself_when_it_is_worked_out(phone: Page, laptop: Laptop, pictures: Path) -> None:
+    connection = open_ledger(laptop.ledger)
+    session = Session(connection, datetime(2027, 3, 1, 7, 0), laptop.ledger)
+    draft_seen(session, "GWC", [SeenLine(FLUID, "40")])
+    connection.close()
     phone.goto("/week")
     expect(phone.get_by_role("heading", name="To order")).to_be_visible()
     expect(phone.locator("[data-again]")).to_have_count(0, timeout=40_000)
-    expect(phone.locator("section.card").first).to_contain_text("order by")
+    expect(phone.locator("section[data-supplier]").first).to_contain_text("order by")
+    unfold(phone)
     phone.screenshot(path=pictures / "week-worked-out.png", full_page=True)
     assert violations(phone) == []
-    assert (phone.evaluate(SMALL_TEXT), phone.evaluate(WIDER_THAN_THE_SCREEN)) == ([], [])
+    assert (phone.evaluate(SMALL_TEXT), phone.evaluate(SMALL_TARGETS)) == ([], [])
+    for width in (390, 320):
+        phone.set_viewport_size({"width": width, "height": 844})
+        assert phone.evaluate(WIDER_THAN_THE_SCREEN) == [], width
+    phone.evaluate("() => { document.documentElement.style.fontSize = '200%'; }")
+    assert phone.evaluate(WIDER_THAN_THE_SCREEN) == [], "letters at twice the size"
 
 
 @pytest.mark.slow

@@ -10,28 +10,13 @@ import pytest
 from playwright.sync_api import BrowserContext, Page, expect
 
 from tests.browser.conftest import Laptop
-from tests.browser.hand import FLUID, GASKET, JOB, answers, figure, form, kept, kinds, press, recorded, waiting
+from tests.browser.hand import FLUID, GASKET, JOB, answers, figure, form, kept, kinds, press, recorded, settled, waiting
 from tests.browser.proxy import Line, Reply
 
 ADDRESS = f"/job/{JOB}"
 FITTED, PUMP = f"on {JOB}", "DS-LUN-030-A"
 REFUSED = Reply(422, json.dumps({"state": "refused", "why": "the part is unknown"}), "application/json")
 UUID4 = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-4[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}")  # RFC 9562, section 5.4
-
-
-@pytest.fixture
-def job(phone: Page) -> Page:
-    """The job's page on a phone."""
-    phone.goto(ADDRESS)
-    expect(figure(phone, GASKET, FITTED)).to_have_text("0")
-    return phone
-
-
-def settled(page: Page) -> None:
-    """Everything was answered and the figures are the laptop's own."""
-    expect(page.locator("#waiting .on-the-way")).to_have_count(0)
-    expect(page.locator("[data-waiting]")).to_have_count(0)
-    assert kept(page) == []
 
 
 def test_the_page_is_not_in_a_safe_place(job: Page) -> None:
@@ -296,16 +281,13 @@ def test_what_is_not_an_answer_of_the_laptop_keeps_the_act(job: Page, line: Line
     settled(job)
 
 
-@pytest.mark.parametrize("way", ["full", "forbidden"])
-def test_where_nothing_can_be_kept_it_says_so_and_sends_directly(
-    new_phone: Callable[..., BrowserContext], line: Line, laptop: Laptop, way: str
+def test_where_keeping_is_forbidden_it_says_so_and_sends_directly(
+    new_phone: Callable[..., BrowserContext], line: Line, laptop: Laptop
 ) -> None:
     page = new_phone().new_page()
-    full = "Storage.prototype.setItem = () => { throw new DOMException('full', 'QuotaExceededError'); }"
-    forbidden = (
+    page.add_init_script(
         "Object.defineProperty(window, 'localStorage', { get() { throw new DOMException('no', 'SecurityError'); } })"
     )
-    page.add_init_script(full if way == "full" else forbidden)
     page.goto(ADDRESS)
     line.dead = True
     press(page, "fit", GASKET)

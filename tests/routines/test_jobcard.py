@@ -8,11 +8,13 @@ from datetime import date, datetime, timedelta
 import pytest
 
 from vanstock.errors import NotFound
+from vanstock.ledger.reading import lines_of
 from vanstock.model import Job
 from vanstock.routines import jobcard, morning, today
 from vanstock.routines.booking import add_booking
 from vanstock.routines.job import finish, fit, miss, take_back, undo
 from vanstock.routines.loadout import Buy
+from vanstock.routines.moves import moves_of
 from vanstock.routines.naming import find_job, offered_parts
 from vanstock.routines.session import Session
 from vanstock.routines.stock import carry, count, stock
@@ -109,22 +111,20 @@ def test_parts_are_offered_the_familys_first_for_as_much_as_is_typed(session: Se
     assert offered_parts(session, "zzzz") == []
 
 
-def test_the_last_act_is_this_devices_while_it_is_fresh_and_stands(new_session: Callable[..., Session]) -> None:
+def test_the_last_acts_are_this_devices_while_they_are_fresh_and_stand(new_session: Callable[..., Session]) -> None:
     session = new_session()
     booked(session)
     kim = session._replace(device="Kim")
-    assert today.last_act(kim) is None
+    assert today.last_acts(kim) == []
     first = fit(kim, "J1", "GKT-1").entry
     second = fit(kim, "J1", "GKT-1").entry
     fit(session, "J1", "GKT-1")
-    found = today.last_act(kim)
-    assert found
-    assert found.entry.id == second.id
-    undo(kim, second.id)
-    found = today.last_act(kim)
-    assert found
-    assert found.entry.id == first.id
-    assert today.last_act(kim._replace(now=datetime(2027, 3, 1, 12, 16))) is None
+    assert [past.entry.id for past in today.last_acts(kim)] == [second.id]
+    _, undoing = undo(kim, second.id)
+    assert [past.entry.id for past in today.last_acts(kim)] == [undoing.id, first.id]
+    third = fit(kim, "J1", "GKT-1").entry
+    assert [past.entry.id for past in today.last_acts(kim)] == [third.id]
+    assert today.last_acts(kim._replace(now=datetime(2027, 3, 1, 12, 16))) == []
 
 
 def test_a_state_changes_with_every_writing_and_is_only_carried_over_where_nobody_else_wrote(session: Session) -> None:
@@ -154,9 +154,23 @@ def test_a_page_is_the_same_until_goods_are_there_or_the_last_act_is_too_old(ses
     part = found.jobs[0].needs[0].part
     comes = [None, session.now - timedelta(minutes=1), session.now + timedelta(minutes=7)]
     buys = tuple(Buy(part, 1, 0.1, None, moment, False) for moment in comes)
-    assert today.same_until(session, found._replace(buy=()), None) is None
-    assert today.same_until(session, found._replace(buy=buys), None) == comes[2]
+    assert today.same_until(session, found._replace(buy=()), []) is None
+    assert today.same_until(session, found._replace(buy=buys), []) == comes[2]
     fit(session._replace(now=session.now - timedelta(minutes=10)), "J1", "GKT-1", entry_id="a" * 32)
-    act = today.last_act(session)
-    assert act
-    assert today.same_until(session, found._replace(buy=buys), act) == session.now + timedelta(minutes=5)
+    acts = today.last_acts(session)
+    assert len(acts) == 1
+    assert today.same_until(session, found._replace(buy=buys), acts) == session.now + timedelta(minutes=5)
+
+
+def test_a_card_knows_what_taking_back_again_and_again_would_move(session: Session) -> None:
+    booked(session)
+    first = fit(session, "J1", "VAP-2", with_riders=True).entry
+    second = miss(session, "J1", "GKT-1", "1").entry
+    rows = {row.part.part: row for row in jobcard.card_of(session, find_job(session, "J1"), ()).rows}
+    moved = [(back.entry, [(move.part.part, *move[1:]) for move in back.moves]) for back in rows["GKT-1"].standing]
+    assert moved[0] == (second.id, [("GKT-1", 1, "", "missed on J1")])
+    assert moved[1][0] == first.id
+    assert {("VAP-2", 1, "van", "on J1"), ("GKT-1", 1, "van", "on J1")} <= set(moved[1][1])
+    _, undoing = undo(session, second.id)
+    turned = moves_of(lines_of(session.ledger, undoing), {"GKT-1": rows["GKT-1"].part})
+    assert [(move.part.part, *move[1:]) for move in turned] == [("GKT-1", 1, "missed on J1", "")]

@@ -20,7 +20,8 @@ from vanstock.ledger.file import open_ledger
 from vanstock.routines import job, ordering
 from vanstock.routines.goodsin import Came, receive
 from vanstock.routines.ordering import LastLook, Proposal
-from vanstock.routines.reorder import look_ahead
+from vanstock.routines.orderseen import SeenLine, draft_seen, review, still_open
+from vanstock.routines.reorder import look_ahead, reorder
 from vanstock.routines.session import Session
 from vanstock.routines.settings import change_setting
 
@@ -286,3 +287,25 @@ def test_a_cancelled_order_leaves_everything_as_before_it_was_drafted(wanted: di
         number = sent(session, wanted) if out else drafted(session, wanted)
         ordering.cancelled(session, number)
         assert ledger_orders.on_order(ledger) == before
+
+
+def test_what_is_reviewed_at_once_is_what_the_two_commands_say(busy: Session) -> None:
+    listed, proposal = review(busy)
+    assert listed.orders == reorder(busy).orders
+    assert proposal == ordering.propose(busy)
+
+
+def test_an_order_drafted_as_seen_is_the_one_that_the_command_drafts(busy: Session) -> None:
+    proposed = ordering.propose(busy)
+    order = next(one for one in proposed.orders if one.supplier.supplier)
+    lines = [SeenLine(line.part.part, str(line.qty)) for line in order.lines if line.part.unit in ("C62", "PR")]
+    assert lines
+    seen = draft_seen(busy, order.supplier.supplier, lines)
+    assert [(line.part.part, line.qty) for line in seen.document.lines] == [
+        (line.part.part, line.qty) for line in order.lines if line.part.unit in ("C62", "PR")
+    ]
+    left = still_open(busy, proposed)
+    assert order not in left
+    assert {one.supplier.supplier for one in left} == {
+        one.supplier.supplier for one in proposed.orders if one.supplier != order.supplier
+    }

@@ -14,7 +14,8 @@ import pytest
 from starlette.testclient import TestClient
 
 from vanstock.ledger.file import open_ledger
-from vanstock.model import Job
+from vanstock.ledger.reading import entries_about
+from vanstock.model import Job, PastEntry
 from vanstock.routines.booking import add_booking
 from vanstock.routines.session import Session
 from vanstock.routines.stock import count, stock
@@ -25,6 +26,8 @@ from vanstock.web.devices import Devices
 PORT = 8040
 HOME = f"http://van.test:{PORT}"
 NOW = datetime(2027, 3, 1, 7, 30)
+SCRIPT = {"accept": "application/json"}
+ID = "0f1e2d3c-4b5a-4697-8877-665544332211"
 
 
 class Firm:
@@ -103,3 +106,15 @@ def forms(page: str) -> list[dict[str, str]]:
 def form_of(page: str, **wanted: str) -> dict[str, str]:
     """The first act on a page whose fields are so."""
     return next(fields for fields in forms(page) if wanted.items() <= fields.items())
+
+
+def send(phone: TestClient, **fields: str) -> tuple[int, Any]:
+    answer = phone.post("/act", data={"id": ID, **fields}, headers=SCRIPT)
+    return answer.status_code, answer.json()
+
+
+def newest(firm: Firm) -> PastEntry:
+    connection = open_ledger(firm.ledger)
+    found = entries_about(connection, limit=1)[0]
+    connection.close()
+    return found

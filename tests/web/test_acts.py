@@ -4,39 +4,23 @@ from __future__ import annotations
 
 import json
 from datetime import datetime, timedelta
-from typing import Any
 
 import pytest
 from starlette.testclient import TestClient
 
-from tests.web.conftest import HOME, NOW, Firm, form_of, forms
+from tests.web.conftest import HOME, ID, NOW, SCRIPT, Firm, form_of, forms, newest, send
 from vanstock.ledger.entries import post
 from vanstock.ledger.file import open_ledger
-from vanstock.ledger.reading import entries_about, job_named
-from vanstock.model import PastEntry
+from vanstock.ledger.reading import job_named
 from vanstock.routines import ordering
 from vanstock.routines.session import Session
-
-SCRIPT = {"accept": "application/json"}
-ID = "0f1e2d3c-4b5a-4697-8877-665544332211"
-
-
-def send(phone: TestClient, **fields: str) -> tuple[int, Any]:
-    answer = phone.post("/act", data={"id": ID, **fields}, headers=SCRIPT)
-    return answer.status_code, answer.json()
+from vanstock.web.acts import ACTS
 
 
 def recorded(answer: dict[str, str]) -> tuple[str, ...]:
     """An answer without the hint of what is not logged yet, which is about now."""
     said = answer["said"].split("\ngoes on new with it")[0].split("\nnote: usually goes on new")[0]
     return (answer["state"], said, answer["entry"])
-
-
-def newest(firm: Firm) -> PastEntry:
-    connection = open_ledger(firm.ledger)
-    found = entries_about(connection, limit=1)[0]
-    connection.close()
-    return found
 
 
 def test_a_part_fitted_is_one_entry_of_this_phone(firm: Firm, phone: TestClient) -> None:
@@ -245,7 +229,7 @@ def test_an_order_is_received_as_ordered(firm: Firm, phone: TestClient) -> None:
 
 
 def test_every_act_on_every_page_is_known_and_says_what_it_will_record(phone: TestClient) -> None:
-    from vanstock.web.acts import ACTS, NEEDED
+    from vanstock.web.acts import NEEDED
 
     typed = {"qty", "value", "kind", "unit"}
     for path in ("/", "/load", "/job/J1", "/job/J1?q=gasket", "/stock", "/week"):

@@ -78,15 +78,15 @@ def test_a_job_shows_what_it_takes_biggest_chance_first_and_what_is_aboard(phone
     chances = [float(found) for found in re.findall(r'class="chance">&?g?t?;?(\d+)%', page)]
     assert chances == sorted(chances, reverse=True)
     assert chances
-    assert 'data-qty-part="FLU-1" data-qty="4.5" data-unit-step="1" data-place="van"' in page
-    assert 'data-qty-part="FLU-1" data-qty="0" data-unit-step="1" data-place="on J1"' in page
+    assert 'data-qty-part="FLU-1" data-qty="4.5" data-unit="LTR" data-pack="5000" data-place="van"' in page
+    assert 'data-qty-part="FLU-1" data-qty="0" data-unit="LTR" data-pack="5000" data-place="on J1"' in page
 
 
 def test_fitting_shows_at_once_and_offers_what_goes_on_new_with_it(phone: TestClient) -> None:
     form = form_of(phone.get("/job/J1").text, act="fit", part="VAP-2")
     phone.post("/act", data=form)
     page = phone.get("/job/J1").text
-    assert 'data-qty-part="VAP-2" data-qty="1" data-unit-step="1" data-place="on J1"' in page
+    assert 'data-qty-part="VAP-2" data-qty="1" data-unit="C62" data-pack="1" data-place="on J1"' in page
     assert form_of(page, act="minus", part="VAP-2")
     rider = form_of(page, act="fit", part="BLT-1", qty="2")
     phone.post("/act", data=rider)

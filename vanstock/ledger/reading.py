@@ -188,6 +188,12 @@ def last_moment(connection: sqlite3.Connection) -> str:
     return str(row[0]) if row else ""
 
 
+def first_id(connection: sqlite3.Connection) -> str:
+    """The id of the oldest entry; "" in an empty ledger."""
+    row = connection.execute("SELECT id FROM entry ORDER BY seq LIMIT 1").fetchone()
+    return str(row[0]) if row else ""
+
+
 def newest_by(connection: sqlite3.Connection, device: str, among: int) -> list[Entry]:
     """The entries made on a device among so many newest of all, newest first."""
     from vanstock.ledger.entries import entry_by_seq

@@ -224,18 +224,18 @@ def take_back(session: Session, job_name: str, part_text: str, *, undoing_id: st
     undoing = sent_before(session.ledger, head)
     if undoing is None:
         job, part = find_job(session, job_name), find_part(session, part_text)
-        standing = last_logged(session, job).get(part.part)
-        if standing is None:
+        acts = standing(session, job).get(part.part)
+        if not acts:
             raise NotFound(f"nothing of {part.part} is logged on {job.job} that could be taken back by itself")
-        undoing = reverse(session.ledger, standing.entry.id, head)
+        undoing = reverse(session.ledger, acts[0].entry.id, head)
     return entry_by_id(session.ledger, undoing.reverses), undoing
 
 
-def last_logged(session: Session, job: Job) -> dict[str, PastEntry]:
-    """By part, the newest entry that fitted or missed it on a job and stands."""
-    found: dict[str, PastEntry] = {}
+def standing(session: Session, job: Job) -> dict[str, list[PastEntry]]:
+    """By part, the entries that fitted or missed it on a job and stand, newest first."""
+    found: dict[str, list[PastEntry]] = {}
     for past in reading.entries_about(session.ledger, job=job.job, limit=_LOOKED_THROUGH):
         if past.entry.kind in ("fitted", "missed") and not past.undone_by:
             for name in {line.part for line in past.movements if line.qty} | {name for _, name, _ in past.missed}:
-                found.setdefault(name, past)
+                found.setdefault(name, []).append(past)
     return found

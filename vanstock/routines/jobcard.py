@@ -13,13 +13,16 @@ from vanstock.ledger import reading
 from vanstock.model import Job, Part, PastEntry, Used
 from vanstock.quantity import unit
 from vanstock.routines.cautions import cautions_for
-from vanstock.routines.job import Taken, last_logged, not_logged
+from vanstock.routines.job import Taken, not_logged, standing
+from vanstock.routines.moves import Back, back
 from vanstock.routines.naming import find_job, find_part
 from vanstock.routines.session import Session
 
 SHOWN_FROM = 0.1
 _LISTED_FROM = 0.02
 _CAUTION_FROM = 0.05
+_TAKEN_BACK = 3
+"""Entries that can be taken back one after another before the card is read anew."""
 
 
 class Likely(NamedTuple):
@@ -34,8 +37,8 @@ class Likely(NamedTuple):
 
 class Row(NamedTuple):
     """A part on a job's card: base units it probably takes (0: not known), logged and aboard, one more; what goes on
-    new with the first, or with what is fitted, and is not logged; and how many lines taking the last back would undo
-    (0: nothing to take back)."""
+    new with the first, or with what is fitted, and is not logged; how many lines taking the last back would undo (0:
+    nothing to take back); and the entries that taking back again and again would undo, with what they moved."""
 
     part: Part
     probability: float | None
@@ -46,6 +49,7 @@ class Row(NamedTuple):
     step: int
     riders: tuple[Taken, ...]
     takes_back: int
+    standing: tuple[Back, ...] = ()
 
 
 class Card(NamedTuple):
@@ -88,17 +92,17 @@ def worked_out_from(session: Session, job: Job) -> tuple[object, ...]:
 
 
 class _Held(NamedTuple):
-    """What is logged on a job, aboard its van, and the last act that logged each part."""
+    """What is logged on a job, aboard its van, and the acts that logged each part, newest first."""
 
     used: dict[str, Used]
     aboard: dict[str, int]
-    last: dict[str, PastEntry]
+    acts: dict[str, list[PastEntry]]
 
 
 def _held(session: Session, job: Job) -> _Held:
     used = {row.part: row for row in reading.used_on_job(session.ledger, job.job)}
     aboard = {row.part: row.qty for row in reading.balances(session.ledger, place=job.van)}
-    return _Held(used, aboard, last_logged(session, job) if used else {})
+    return _Held(used, aboard, standing(session, job) if used else {})
 
 
 def card_of(session: Session, job: Job, expected: Sequence[Likely]) -> Card:
@@ -125,8 +129,8 @@ def offered(session: Session, job: Job | None, parts: Iterable[Part]) -> tuple[R
 
 
 def _row(session: Session, job: Job | None, part: Part, chance: Likely | None, held: _Held) -> Row:
-    logged, last = held.used.get(part.part), held.last.get(part.part)
-    step, fitted = unit(part.unit).scale, logged.fitted if logged else 0
+    logged, acts = held.used.get(part.part), held.acts.get(part.part, ())
+    step, fitted = _step(part, chance), logged.fitted if logged else 0
     return Row(
         part=part,
         probability=chance.probability if chance else None,
@@ -136,5 +140,12 @@ def _row(session: Session, job: Job | None, part: Part, chance: Likely | None, h
         aboard=held.aboard.get(part.part, 0),
         step=step,
         riders=not_logged(session, job, part, 0 if fitted > 0 else step) if job else (),
-        takes_back=len(last.missed) + sum(bool(line.qty) for line in last.movements) if last else 0,
+        takes_back=len(acts[0].missed) + sum(bool(line.qty) for line in acts[0].movements) if acts else 0,
+        standing=tuple(back(session, past) for past in acts[:_TAKEN_BACK]),
     )
+
+
+def _step(part: Part, chance: Likely | None) -> int:
+    """One more: a piece, a pair, a litre, a metre, a kilogram; less where a job takes less, or a pack holds less."""
+    whole = unit(part.unit).scale
+    return min(whole, chance.qty) if chance and chance.qty else min(whole, part.pack_size)

@@ -1,8 +1,7 @@
 """Orders: from the reorder list, after a last look, to numbered orders that are drafted, sent or cancelled.
 
 What is on order counts in every later list, so that nothing is ordered twice. Goods in are in `goodsin`, the documents
-in `exchange.orderdocs`. Called by `cli.order`.
-"""
+in `exchange.orderdocs`. Called by the faces."""
 
 from __future__ import annotations
 
@@ -28,6 +27,7 @@ from vanstock.routines.session import Session, once, one_act
 from vanstock.routines.settings import calendar, setting_text
 from vanstock.workdays import arrival_date, next_cutoff
 
+DRAFTED = "order drafted"
 _NOTHING: Mapping[str, str] = MappingProxyType({})
 
 
@@ -58,7 +58,7 @@ class ProposedLine(NamedTuple):
 
 class Proposed(NamedTuple):
     """An order as it would be drafted: until when it must be in, when its goods come (None: not known), what topping it
-    up adds and says, what of its parts was on order already, and what is wrong with sending it as it is."""
+    up adds, what of its parts was on order already, and what is wrong with sending it as it is."""
 
     supplier: Supplier
     lines: tuple[ProposedLine, ...]
@@ -82,9 +82,9 @@ class Proposal(NamedTuple):
     left_off: tuple[ProposedLine, ...]
 
 
-def propose(session: Session, look: LastLook = UNCHANGED) -> Proposal:
+def propose(session: Session, look: LastLook = UNCHANGED, ahead: Ahead | None = None) -> Proposal:
     """The reorder list after a last look, order by order; nothing is written. Raises `BadValue` and `NotFound`."""
-    ahead = look_ahead(session)
+    ahead = ahead or look_ahead(session)
     known = ahead.past.catalogue
     if look.supplier and look.supplier not in known.suppliers:
         raise NotFound(f"no supplier {look.supplier!r}: there is {', '.join(known.suppliers) or 'none'}")
@@ -113,11 +113,12 @@ def _looked_over(session: Session, ahead: Ahead, look: LastLook) -> list[Propose
         if part.part not in lines and on_order and not look.again:
             on_the_way = show_qty(on_order, part.unit)
             raise BadValue(f"{on_the_way} of {part.part} are on order already: --again orders more")
-        lines[part.part] = _by_hand(part, amount)
+        lines[part.part] = by_hand(part, amount)
     return [line for line in lines.values() if look.supplier in ("", line.part.supplier)]
 
 
-def _by_hand(part: Part, amount: str) -> ProposedLine:
+def by_hand(part: Part, amount: str) -> ProposedLine:
+    """A line of so much as typed, in whole packs; raises `BadValue` for nothing."""
     qty = parse_qty(amount, part.unit, pack_size=part.pack_size)
     if qty <= 0:
         raise BadValue(f"{amount!r} of {part.part} is nothing to order: --drop {part.part} leaves it off")
@@ -150,15 +151,13 @@ def _order(session: Session, ahead: Ahead, look: LastLook, chosen: tuple[str, Se
     if look.top_up and look.budget is None and name:
         left_out = {line.part.part for line in lines} | {find_part(session, text).part for text in look.drop}
         topped = top_up(goods, supplier, _candidates(ahead, supplier, left_out), Prudence(ahead.holding))
-        lines += [_brought_forward(ahead.past.catalogue.parts[one.part], one.qty) for one in topped.adds]
+        parts, why = ahead.past.catalogue.parts, "brought forward for the carriage"
+        lines += [ProposedLine(part := parts[one.part], one.qty, value_of(one.qty, part.unit, part.cost), why)
+                  for one in topped.adds]  # fmt: skip
     total = sum(line.cost for line in lines)
     cutoff, expected = when(session, ahead.past.catalogue, supplier, [line.part for line in lines])
     return Proposed(supplier, tuple(lines), cutoff, expected, carriage_of(total, supplier), topped,
                     _warnings(session, supplier, total, cutoff), ledger_orders.on_order(session.ledger))  # fmt: skip
-
-
-def _brought_forward(part: Part, qty: int) -> ProposedLine:
-    return ProposedLine(part, qty, value_of(qty, part.unit, part.cost), "brought forward for the carriage")
 
 
 def _candidates(ahead: Ahead, supplier: Supplier, ordered: set[str]) -> list[Candidate]:
@@ -212,33 +211,34 @@ class Ordered(NamedTuple):
 @one_act
 def draft(session: Session, proposed: Proposed, entry_id: str = "") -> Ordered:
     """Write one order down as drafted, under the next number."""
+    asked = (proposed.supplier.supplier, tuple((one.part.part, one.qty, one.part.cost) for one in proposed.lines))
+    head = Draft(session.now, DRAFTED, id=entry_id, asked=asked)
+    return ordered(session, once(session, head, lambda: plan_draft(session, proposed)))
+
+
+def plan_draft(session: Session, proposed: Proposed) -> Draft:
+    """The entry that drafts an order under the next number; raises `BadValue` when it cannot be ordered so."""
     if not proposed.supplier.supplier:
         raise BadValue("these parts have no supplier: name one in parts.csv, import the folder, and order again")
+    _refuse_ordered_since(session, proposed)
+    number = ledger_orders.next_number(session.ledger)
     expected = proposed.expected.isoformat() if proposed.expected else ""
-
-    def plan() -> Draft:
-        _refuse_ordered_since(session, proposed)
-        number = ledger_orders.next_number(session.ledger)
-        step = OrderStep(number, proposed.supplier.supplier, "drafted", expected)
-        lines = [OrderLine(number, one.part.part, one.qty, 0, one.part.cost, expected) for one in proposed.lines]
-        return Draft(session.now, "order drafted", orders=(step, *lines), note=number)
-
-    asked = (proposed.supplier.supplier, tuple((one.part.part, one.qty, one.part.cost) for one in proposed.lines))
-    entry = once(session, Draft(session.now, "order drafted", id=entry_id, asked=asked), plan)
-    return _after(session, entry)
+    step = OrderStep(number, proposed.supplier.supplier, "drafted", expected)
+    lines = [OrderLine(number, one.part.part, one.qty, 0, one.part.cost, expected) for one in proposed.lines]
+    return Draft(session.now, DRAFTED, orders=(step, *lines), note=number)
 
 
 def _refuse_ordered_since(session: Session, proposed: Proposed) -> None:
     """Two people may look at one list: what was ordered after it was worked out is not ordered again."""
-    if proposed.on_order is None:
-        return
     now = ledger_orders.on_order(session.ledger)
+    before = now if proposed.on_order is None else proposed.on_order
     for line in proposed.lines:
-        if now.get(line.part.part, 0) != proposed.on_order.get(line.part.part, 0):
+        if now.get(line.part.part, 0) != before.get(line.part.part, 0):
             raise BadValue(f"{line.part.part} was ordered meanwhile: look at the list again, then order")
 
 
-def _after(session: Session, entry: Entry) -> Ordered:
+def ordered(session: Session, entry: Entry) -> Ordered:
+    """The order that an entry is about, as it stands."""
     found = order_named(session, entry.note)
     return Ordered(entry, found, document(session, found))
 
@@ -265,7 +265,7 @@ def sent(session: Session, number: str, entry_id: str = "") -> Ordered:
         steps += [OrderLine(order.order_no, line.part, 0, 0, line.price, expected) for line in order.lines]
         return Draft(session.now, "order sent", orders=tuple(steps), note=order.order_no)
 
-    return _after(session, once(session, Draft(session.now, "order sent", id=entry_id, asked=(number,)), plan))
+    return ordered(session, once(session, Draft(session.now, "order sent", id=entry_id, asked=(number,)), plan))
 
 
 @one_act
@@ -285,7 +285,7 @@ def cancelled(session: Session, number: str, part_text: str = "", entry_id: str 
         return Draft(session.now, "order cancelled", orders=tuple(rows), note=order.order_no)
 
     asked = (number, part_text)
-    return _after(session, once(session, Draft(session.now, "order cancelled", id=entry_id, asked=asked), plan))
+    return ordered(session, once(session, Draft(session.now, "order cancelled", id=entry_id, asked=asked), plan))
 
 
 def order_list(session: Session, *, only_open: bool = True) -> list[OrderState]:

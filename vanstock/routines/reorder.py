@@ -77,12 +77,13 @@ def look_ahead(session: Session, day: date | None = None) -> Ahead:
     return Ahead(past, plan, forecasts, positions, orders, handling(session).holding)
 
 
-def reorder(session: Session, day: date | None = None) -> Reorder:
-    """Work out what to order at a review on `day` (today when None); raises `BadValue` for one too far ahead."""
+def reorder(session: Session, day: date | None = None, ahead: Ahead | None = None) -> Reorder:
+    """Work out what to order at a review on `day` (today when None), from what is ahead where that is known already;
+    raises `BadValue` for one too far ahead."""
     review = day or session.today
     if review > session.today + timedelta(days=7 * WEEKS):
         raise BadValue(f"{review} is more than {WEEKS} weeks ahead: what to order then cannot be known yet")
-    ahead = look_ahead(session, day)
+    ahead = ahead or look_ahead(session, day)
     moment = session.now if review == session.today else datetime.combine(review, datetime.min.time())
     listed = tuple(_with_cutoff(session, ahead.past, order, moment) for order in ahead.orders)
     rests_on = bases(session, ahead.forecasts, ahead.plan.levels)

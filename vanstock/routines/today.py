@@ -12,11 +12,13 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from vanstock.ledger import catalogue, reading
 from vanstock.ledger.file import Changes, changes, ledger_path
-from vanstock.model import Job, Part, PastEntry
+from vanstock.model import Job, PastEntry
 from vanstock.routines.morning import load_out_day
 from vanstock.routines.session import Session
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from vanstock.routines.loadout import LoadOut
 
 UNDO_MINUTES = 15
@@ -78,29 +80,31 @@ def vans(session: Session) -> list[str]:
     return [place.place for place in catalogue.places(session.ledger, "van")]
 
 
-def last_act(session: Session) -> PastEntry | None:
-    """The newest entry made on the session's device, while it is fresh and stands; no undoing is one."""
+def last_acts(session: Session) -> list[PastEntry]:
+    """What one tap may take back on the session's device while it is fresh: the newest entry that stands, and before it
+    an undoing that came after it."""
     oldest = session.now.astimezone() - timedelta(minutes=UNDO_MINUTES)
+    found: list[PastEntry] = []
     for entry in reading.newest_by(session.ledger, session.device, _LOOKED_THROUGH):
-        if entry.kind == "undone" or datetime.fromisoformat(entry.at) < oldest:
+        if datetime.fromisoformat(entry.at) < oldest or (entry.kind == "undone" and found):
             continue
         past = reading.lines_of(session.ledger, entry)
         if not past.undone_by:
-            return past
-    return None
+            found.append(past)
+            if entry.kind != "undone":
+                break
+    return found
 
 
-def same_until(session: Session, found: LoadOut, act: PastEntry | None) -> datetime | None:
-    """Until when a load-out and the last act are shown in the same words, while the state stays as it is: then the act
+def same_until(session: Session, found: LoadOut, acts: Sequence[PastEntry]) -> datetime | None:
+    """Until when a load-out and the last acts are shown in the same words, while the state stays as it is: then an act
     is too old to be undone there, or goods that could be bought are there "at once". None when nothing is to come."""
     moments = [row.comes for row in found.buy if row.comes and row.comes > session.now]
-    if act:
-        made = datetime.fromisoformat(act.entry.at).astimezone().replace(tzinfo=None)
-        moments.append(made + timedelta(minutes=UNDO_MINUTES))
+    made = (datetime.fromisoformat(act.entry.at).astimezone().replace(tzinfo=None) for act in acts)
+    moments += [moment + timedelta(minutes=UNDO_MINUTES) for moment in made]
     return min(moments, default=None)
 
 
-def parts_in(session: Session, past: PastEntry) -> dict[str, Part]:
-    """The parts that an entry names."""
-    named = {line.part for line in past.movements} | {row[1] for row in past.missed} | {row[0] for row in past.counted}
-    return {name: part for name in named if (part := catalogue.part_by_number(session.ledger, name))}
+def ledger_mark(session: Session) -> str:
+    """The id of the ledger's first entry: the same in every copy, another in every other ledger; "" while empty."""
+    return reading.first_id(session.ledger)

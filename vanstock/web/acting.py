@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from datetime import datetime, timedelta
+from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
 from starlette.concurrency import run_in_threadpool
@@ -23,9 +24,14 @@ from vanstock.web.desk import Answer, Desk
 from vanstock.web.guard import wants_json
 from vanstock.web.render import fields_of
 
+if TYPE_CHECKING:
+    from vanstock.routines.session import Session
+
 OLDEST = timedelta(days=14)
+JUST_NOW = timedelta(minutes=1)
 _ID = re.compile(r"[0-9A-Za-z-]{8,64}")
 _PATH = re.compile(r"/(?!/)[0-9A-Za-z._~%!$&'()*+,;=:@/-]*")
+_SECONDS = re.compile(r"[0-9]{1,9}")
 _WORD = re.compile(r"[0-9A-Za-z._~%=+-]+")
 _LONGEST = 300
 _LONGEST_LIST = 40_000
@@ -62,7 +68,8 @@ class Acting:
         entry_id = fields.get("id", "")
         try:
             act = _checked(fields, entry_id)
-            with self.desk.session(device, at=self._made(fields.get("made", ""))) as session:
+            with self.desk.session(device, at=self._made(fields)) as session:
+                _same_ledger(session, fields.get("ledger", ""))
                 words = ACTS[act](session, fields, entry_id)
                 told = daily_copy(session)
         except EntryConflict as conflict:
@@ -76,15 +83,30 @@ class Acting:
             self.desk.tell(line)
         return Answer("done", words, entry_id)
 
-    def _made(self, text: str) -> datetime | None:
-        """When the act was made, by the phone; None when it did not say, or what it says cannot be."""
+    def _made(self, fields: Mapping[str, str]) -> datetime | None:
+        """When the act was made: so long ago as the phone says, for its clock may be wrong; else the time that it says;
+        None when it did not say, when what it says cannot be, and for what was made just now."""
+        now = self.desk.moment()
+        waited = fields.get("waited", "")
+        if _SECONDS.fullmatch(waited) and (age := timedelta(seconds=int(waited))) <= OLDEST:
+            return now - age if age >= JUST_NOW else None
         try:
-            made = datetime.fromisoformat(text)
+            made = datetime.fromisoformat(fields.get("made", ""))
             made = made.astimezone().replace(tzinfo=None) if made.tzinfo else made
         except (ValueError, OverflowError, OSError):
             return None
-        now = self.desk.moment()
         return made if now - OLDEST <= made <= now else None
+
+
+def _same_ledger(session: Session, mark: str) -> None:
+    """Raise `BadValue` for an act that was made on a page of another ledger than this one."""
+    from vanstock.routines.today import ledger_mark
+
+    if mark and mark != ledger_mark(session):
+        raise BadValue(
+            "this was tapped on a page of another ledger than the one that is open now: open that one and send it "
+            "again, or drop it"
+        )
 
 
 def _checked(fields: Mapping[str, str], entry_id: str) -> str:

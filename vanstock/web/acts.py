@@ -11,10 +11,11 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING
 
 from vanstock.errors import BadValue
-from vanstock.quantity import show_qty
+from vanstock.quantity import show_qty, with_point
 
 if TYPE_CHECKING:
     from vanstock.model import Entry
+    from vanstock.routines.goodsin import Arrived
     from vanstock.routines.job import Logged, Taken
     from vanstock.routines.session import Session
     from vanstock.routines.stock import Posted
@@ -25,6 +26,17 @@ Act = Callable[["Session", Fields, str], str]
 
 def _amount(taken: Taken) -> str:
     return f"{show_qty(taken.qty, taken.part.unit)} x {taken.part.part} {taken.part.description}"
+
+
+def _qty(fields: Fields, name: str = "qty") -> str:
+    """An amount as typed, whose decimal comma becomes a point."""
+    return with_point(fields.get(name, ""))
+
+
+def _lines_of(fields: Fields, name: str) -> dict[str, str]:
+    """What the lines of a form say, by part: the fields `name:PART`."""
+    head = f"{name}:"
+    return {key[len(head) :]: _qty(fields, key) for key in fields if key.startswith(head)}
 
 
 def _with_notes(said: str, notes: Iterable[str]) -> str:
@@ -42,7 +54,7 @@ def _fit(session: Session, fields: Fields, entry_id: str) -> str:
     from vanstock.routines import job as routine
 
     logged = routine.fit(
-        session, fields["job"], fields["part"], fields.get("qty", ""),
+        session, fields["job"], fields["part"], _qty(fields),
         with_riders=fields.get("with") == "1", place=fields.get("place", ""), entry_id=entry_id,
     )  # fmt: skip
     said = _logged("fitted on", logged)
@@ -54,7 +66,7 @@ def _fit(session: Session, fields: Fields, entry_id: str) -> str:
 def _missed(session: Session, fields: Fields, entry_id: str) -> str:
     from vanstock.routines import job as routine
 
-    logged = routine.miss(session, fields["job"], fields["part"], fields.get("qty", ""), entry_id=entry_id)
+    logged = routine.miss(session, fields["job"], fields["part"], _qty(fields), entry_id=entry_id)
     return _logged("missed on", logged)
 
 
@@ -87,7 +99,7 @@ def _undone(undone: Entry, undoing: Entry) -> str:
 def _load(session: Session, fields: Fields, entry_id: str) -> str:
     from vanstock.routines import stock as routine
 
-    qty, source, van = fields.get("qty", ""), fields.get("place", "store"), fields.get("van", "van")
+    qty, source, van = _qty(fields), fields.get("place", "store"), fields.get("van", "van")
     posted = routine.move(session, fields["part"], qty, source=source, target=van, entry_id=entry_id)
     unit = posted.part.unit
     return _with_notes(
@@ -122,7 +134,7 @@ def _reading(session: Session, fields: Fields, entry_id: str) -> str:
     from vanstock.readings import DEFER, compared, judge, parse_reading, read_readings, show_reading
     from vanstock.routines import booking as routine
 
-    typed = f"{fields['value'].strip()} {fields.get('unit', '')}".strip()
+    typed = f"{_qty(fields, 'value').strip()} {fields.get('unit', '')}".strip()
     taken = parse_reading(fields["kind"], typed, after=fields.get("after") == "1")
     job = routine.add_reading(session, fields["job"], taken, entry_id=entry_id)
     said = f"{job.job}: {show_reading(taken)}: {judge(taken).words}"
@@ -136,7 +148,7 @@ def _count(session: Session, fields: Fields, entry_id: str) -> str:
 
     return _counted(
         routine.count(
-            session, fields["part"], fields["qty"], place=fields["place"], reason=fields.get("reason", ""),
+            session, fields["part"], _qty(fields), place=fields["place"], reason=fields.get("reason", ""),
             entry_id=entry_id,
         )
     )  # fmt: skip
@@ -156,9 +168,47 @@ def _counted(posted: Posted) -> str:
 def _receive(session: Session, fields: Fields, entry_id: str) -> str:
     from vanstock.routines import goodsin as routine
 
-    found = routine.receive(session, fields["order"], entry_id=entry_id)
-    came = "; ".join(f"{show_qty(row.qty, row.part.unit)} x {row.part.part}" for row in found.arrived)
-    return _with_notes(f"received {found.order.order_no} into {found.place}: {came}", found.told)
+    came = _lines_of(fields, "came")
+    typed = routine.Came(
+        came, damaged={part: qty for part, qty in _lines_of(fields, "damaged").items() if qty.strip()},
+        rest=fields.get("rest", "later"), place=fields.get("place", "store"),
+    )  # fmt: skip
+    for part, qty in came.items():
+        if not qty.strip():
+            raise BadValue(f"say how much of {part} came: 0 for none")
+    if typed.rest not in ("later", "cancel"):
+        raise BadValue("say whether the rest comes later or is cancelled")
+    found = routine.receive(session, fields["order"], typed, entry_id)
+    said = f"received {found.order.order_no} into {found.place}: {'; '.join(map(_arrived, found.arrived))}"
+    return _with_notes(f"{said}; it is {found.order.shown}", found.told)
+
+
+def _arrived(row: Arrived) -> str:
+    unit = row.part.unit
+    damaged = f" ({show_qty(row.damaged, unit)} damaged)" if row.damaged else ""
+    to_come = f", {show_qty(row.to_come, unit)} to come" if row.to_come > 0 else ""
+    return f"{show_qty(row.qty, unit)} x {row.part.part}{damaged}{to_come}"
+
+
+def _order(session: Session, fields: Fields, entry_id: str) -> str:
+    from vanstock.routines import orderseen as routine
+
+    wanted, taken = _lines_of(fields, "qty"), _lines_of(fields, "take")
+    before = _lines_of(fields, "on-order")
+    lines = [
+        routine.SeenLine(part, qty if part in taken else "0", before.get(part, "0")) for part, qty in wanted.items()
+    ]
+    done = routine.draft_seen(session, fields["supplier"], lines, entry_id)
+    said = (f"{show_qty(line.qty, line.part.unit)} x {line.part.part}" for line in done.document.lines)
+    return f"drafted {done.order.order_no} from {done.order.supplier}: {'; '.join(said)}"
+
+
+def _sent(session: Session, fields: Fields, entry_id: str) -> str:
+    from vanstock.routines import ordering as routine
+
+    done = routine.sent(session, fields["order"], entry_id)
+    expected = f", expected {done.order.expected}" if done.order.expected else ""
+    return f"sent {done.order.order_no} to {done.order.supplier}{expected}"
 
 
 ACTS: Mapping[str, Act] = {
@@ -172,6 +222,8 @@ ACTS: Mapping[str, Act] = {
     "reading": _reading,
     "count": _count,
     "receive": _receive,
+    "order": _order,
+    "sent": _sent,
 }
 NEEDED: Mapping[str, tuple[str, ...]] = {
     "fit": ("job", "part"),
@@ -184,5 +236,7 @@ NEEDED: Mapping[str, tuple[str, ...]] = {
     "reading": ("job", "kind", "value"),
     "count": ("part", "qty", "place"),
     "receive": ("order",),
+    "order": ("supplier",),
+    "sent": ("order",),
 }
 """The fields that an act cannot do without."""

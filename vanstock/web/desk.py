@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from vanstock.routines.curve import Curve
     from vanstock.routines.jobcard import Likely
     from vanstock.routines.loadout import LoadOut
-    from vanstock.routines.reorder import Reorder
+    from vanstock.routines.ordering import Proposal
     from vanstock.routines.why import Why
 
 T = TypeVar("T")
@@ -95,7 +95,7 @@ class Desk:
         self.hosts, self.port, self.devices, self.tell = hosts, port, devices, tell
         self.load_outs: Kept[LoadOut] = Kept()
         self.likely: Kept[tuple[Likely, ...]] = Kept()
-        self.weeks: Kept[Reorder] = Kept()
+        self.weeks: Kept[Proposal] = Kept()
         self.curves: Kept[tuple[Curve, str]] = Kept()
         self.forecasts: Kept[Why] = Kept()
         self.drawings: Kept[str] = Kept()

@@ -18,7 +18,7 @@ from vanstock.errors import VanstockError
 from vanstock.quantity import format_qty
 from vanstock.web.desk import Shown
 from vanstock.web.guard import policy
-from vanstock.web.render import page
+from vanstock.web.render import page, van_asked
 from vanstock.web.top import top_of
 
 if TYPE_CHECKING:
@@ -110,7 +110,7 @@ class DayPages:
 
         named = request.query_params.get("date", "")
         day = parse_date(named) if named else routine.day_to_show(session)
-        van = request.query_params.get("van", "van")
+        van = van_asked(request) or "van"
         return kept_load_out(self.desk, session, day, van), routine.vans(session)
 
     def _today(self, request: Request) -> dict[str, Any]:
@@ -131,7 +131,7 @@ class DayPages:
                 "done": done_on(session, found.date, van=found.van),
                 "loads": len(found.load),
                 "since": session.now,
-                "until": same_until(session, found, top.past),
+                "until": same_until(session, found, top.acts),
                 "state": before if before == state_of(session) else None,
             }
 

@@ -6,6 +6,7 @@ import secrets
 from collections.abc import Mapping
 from functools import cache
 from typing import TYPE_CHECKING, Any
+from urllib.parse import quote
 
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
@@ -13,12 +14,14 @@ from starlette.responses import HTMLResponse
 
 from vanstock.quantity import format_money, format_qty, show_qty
 from vanstock.routines.wording import in_hundred, percent
+from vanstock.web.moving import brought, takes, with_riders
 
 if TYPE_CHECKING:
     from jinja2 import Environment
 
 _SPACES = dict.fromkeys((0x9, 0xA, 0xD, 0xA0, 0x1680, *range(0x2000, 0x200B), 0x202F, 0x205F, 0x3000), " ")
-_MOST_FIELDS = 40
+_MOST_FIELDS = 1000
+_LONGEST_NAME = 100
 
 
 @cache
@@ -31,7 +34,8 @@ def environment() -> Environment:
         lstrip_blocks=True, auto_reload=False,
     )  # fmt: skip
     made.filters |= {"percent": percent, "in_hundred": in_hundred, "money": format_money, "add": _added}
-    made.globals |= {"new_id": new_id, "show_qty": show_qty, "format_qty": format_qty}
+    made.globals |= {"new_id": new_id, "show_qty": show_qty, "format_qty": format_qty, "takes": takes}
+    made.globals |= {"riders_moved": with_riders, "brought": brought, "with_van": with_van}
     return made
 
 
@@ -48,8 +52,20 @@ def new_id() -> str:
 def page(request: Request, name: str, context: Mapping[str, Any], *, status: int = 200) -> HTMLResponse:
     """A page from its template, which also knows where it is."""
     template = environment().get_template(f"{name}.html.j2")
-    here, device = request.scope["path"], request.scope.get("device")
-    return HTMLResponse(template.render({"here": here, "device": device, "top": None, **context}), status)
+    path, query = request.scope["path"], request.url.query
+    here, device = f"{path}?{query}" if query else path, request.scope.get("device")
+    own = {"here": here, "device": device, "top": None, "van_kept": van_asked(request) if status < 400 else ""}
+    return HTMLResponse(template.render({**own, **context}), status)
+
+
+def van_asked(request: Request) -> str:
+    """The van that was chosen, as the address carries it from page to page; "" for the first."""
+    return request.query_params.get("van", "")[:_LONGEST_NAME]
+
+
+def with_van(address: str, van: str) -> str:
+    """An address that keeps the van that was chosen."""
+    return f"{address}{'&' if '?' in address else '?'}van={quote(van)}" if van else address
 
 
 async def fields_of(request: Request) -> dict[str, str]:

@@ -9,7 +9,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from vanstock.errors import NotFound
-from vanstock.web.render import page
+from vanstock.web.render import page, van_asked
 from vanstock.web.top import top_of, what_it_did
 
 if TYPE_CHECKING:
@@ -31,9 +31,9 @@ class StockPages:
     def _stock(self, request: Request) -> dict[str, Any]:
         from vanstock.routines import stock as routine
 
-        query, place = request.query_params.get("q", "")[:100], request.query_params.get("place", "")
+        query, place = request.query_params.get("q", "")[:100], request.query_params.get("place", van_asked(request))
         with self.desk.session(request.scope["device"]) as session:
-            places = [one.place for one in routine.list_places(session) if one.kind in ("van", "store")]
+            places = [one for one in routine.list_places(session) if one.kind in ("van", "store")]
             try:
                 rows = routine.stock(session, query, place=place)
             except NotFound:
@@ -42,7 +42,8 @@ class StockPages:
                 "top": top_of(self.desk, request, session),
                 "q": query,
                 "place": place,
-                "places": places,
+                "places": [(one.place, one.kind == "van") for one in places],
+                "places_vans": sum(one.kind == "van" for one in places),
                 "rows": rows,
             }
 

@@ -13,7 +13,11 @@
  * @property {boolean} [tried] sent at least once, so the laptop may have it
  * @property {string} [why] why the laptop refused it
  * @property {boolean} [clash] refused because the laptop has another act under this id
- * @property {Record<string, string>} [of] for act=undo, the fields of what it takes back
+ * @property {number} clock milliseconds of this phone's clock when it was made, right or wrong
+ * @property {Act} [of] for act=undo, what it takes back
+ * @property {[string, string, string | null, string][]} [moves] what it moves, where its fields do not say (figures.js)
+ * @property {[string, [string, string, string, string][]][]} [takes] the entries that it may take back, newest first
+ * @property {string} [once] what it does, if that makes sense only once
  */
 
 const PREFIX = "act:";
@@ -84,12 +88,12 @@ function readAct(text) {
 }
 
 /** A new act, kept. Keys only rise, so that setting the clock does not alter the order. @returns {Act} */
-export function makeAct(action, said, fields, of) {
+export function makeAct(act) {
   const now = Date.now();
   const stamp = Math.max(now, (acts().at(-1)?.stamp ?? 0) + 1);
   const id = makeId();
   const key = `${PREFIX}${new Date(stamp).toISOString()}:${id}`;
-  return keep({ key, id, stamp, made: localTime(now), action, said, fields, of });
+  return keep({ key, id, stamp, clock: now, made: localTime(now), ...act });
 }
 
 /** A random (version 4) UUID, RFC 9562 section 5.4: crypto.randomUUID is not there over plain http. */

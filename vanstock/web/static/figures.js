@@ -1,22 +1,30 @@
 /**
  * Figures on the page as they will be when what waits has arrived: the laptop's own, then every waiting act in order.
- * A figure stands in an element with `data-qty-part`, `data-qty` (the laptop's, in the part's unit), `data-unit-step`
- * (one more, as a tap on the page adds it) and `data-place`: a van or store by name, or `on J0001` for what is fitted
- * on a job. Nothing here is sent or kept. Used by queue.js.
+ * A figure stands in an element with `data-qty-part`, `data-qty` (the laptop's, in the part's unit), `data-unit`,
+ * `data-pack` (base units in a pack) and `data-place`: a van or store by name, `on J0001` for what is fitted on a job,
+ * `missed on J0001` for what it lacked. Nothing here is sent or kept. Used by queue.js.
  *
  * @typedef {import("./acts.js").Act} Act
- * @typedef {{part: string, qty: number | null, from?: string, to?: string, at?: string}} Move null: one step; `at`: set
+ * @typedef {[string, string, string | null, string]} Move part, how much as typed, from (null: it is counted), to
+ * @typedef {{act: Act, moves?: Move[], back?: Step, entry?: string}} Step an act, and what it moves or takes back
  */
 
-const SMALL_UNITS = { ml: 0.001, mm: 0.001, g: 0.001, cm: 0.01 };
-const OWN_UNITS = ["", "off", "pcs", "each", "ea", "pr", "pair", "pairs", "l", "ltr", "litre", "litres", "m", "mtr",
-  "metre", "metres", "kg", "kgm"]; // prettier-ignore
+import { amount, plain } from "./amounts.js";
 
-/** What was typed, like `2`, `2.5L` or `600mm`, in the part's unit; NaN where only the laptop can tell (packs). */
-function amount(typed) {
-  const [, digits, word] = /^\s*(\d*\.?\d*)\s*([a-z]*)\s*$/i.exec(typed ?? "") ?? [undefined, "", "?"];
-  const scale = OWN_UNITS.includes(word.toLowerCase()) ? 1 : SMALL_UNITS[word.toLowerCase()] ?? NaN;
-  return Number(digits || "1") * scale;
+const fieldsOf = (act) => Object.fromEntries(act.fields);
+const turned = (moves) => moves.filter((move) => move[2] !== null).map(([part, qty, from, to]) => [part, qty, to, from]);
+
+/** What an act moves, as its form said or by its fields. @returns {Move[]} */
+function movesOf(act) {
+  if (act.moves) return act.moves;
+  const field = fieldsOf(act);
+  const { part, job, place, qty = "", van = "van" } = field;
+  if (field.act === "fit") return [[part, qty, place || "van", `on ${job}`]];
+  if (field.act === "missed") return [[part, qty, "", `missed on ${job}`]];
+  if (field.act === "load") return [[part, qty, place || "store", van]];
+  if (field.act === "count") return [[part, qty, null, place || "van"]];
+  if (field.act === "receive") return cameIn(act.fields, place || "store");
+  return field.act === "load-all" ? loadLines(field.lines).map(([one, many, from]) => [one, many, from, van]) : [];
 }
 
 function loadLines(text) {
@@ -27,60 +35,94 @@ function loadLines(text) {
   }
 }
 
-/** What an act moves, as far as a page can tell. @param {Record<string, string>} field @returns {Move[]} */
-function moves(field) {
-  const { part, qty, job, place, van = "van" } = field;
-  if (field.act === "fit") return [{ part, qty: amount(qty), from: place || "van", to: `on ${job}` }];
-  if (field.act === "minus") return [{ part, qty: null, from: `on ${job}`, to: place || "van" }];
-  if (field.act === "load") return [{ part, qty: amount(qty), from: place || "store", to: van }];
-  if (field.act === "count") return [{ part, qty: amount(qty), at: place || "van" }];
-  if (field.act !== "load-all") return [];
-  return loadLines(field.lines).map(([one, many, from]) => ({ part: one, qty: amount(many), from, to: van }));
+/** Goods in line by line: what came, and what of it goes back damaged. @returns {Move[]} */
+function cameIn(fields, place) {
+  const lines = fields.map(([name, qty]) => [...name.split(/:(.*)/s), qty]);
+  const came = lines.filter(([name, , , qty]) => name === "came" && qty).map(([, part, , qty]) => [part, qty, "", place]);
+  const damaged = lines.filter(([name, , , qty]) => name === "damaged" && qty);
+  return [...came, ...damaged.map(([, part, , qty]) => [part, qty, place, ""])];
 }
 
-const fieldsOf = (act) => Object.fromEntries(act.fields);
-
-/** The moves of an act; undoing turns them round, except a count's, whose older figure only the laptop has. */
-function movesOf(act) {
-  const field = fieldsOf(act);
-  if (field.act !== "undo") return moves(field);
-  const back = moves(act.of ?? {}).filter((move) => !move.at);
-  return back.map((move) => ({ ...move, from: move.to, to: move.from }));
-}
-
-/** Without the acts that another waiting one takes back, and without that one: together they change nothing. */
-function standing(waiting) {
-  const left = [];
-  for (const act of waiting) {
+/** Each act with what it moves, or with the act that it takes back. @param {Act[]} acts @returns {Step[]} */
+function stepsOf(acts) {
+  const steps = [];
+  const gone = new Set(); // entries that are taken back
+  for (const act of acts) {
     const field = fieldsOf(act);
-    const place = left.findLastIndex((one) =>
-      field.act === "undo" ? one.id === field.entry : field.act === "minus" && isFitOf(fieldsOf(one), field));
-    if (place < 0) left.push(act);
-    else left.splice(place, 1);
+    const takesBack = field.act === "undo" || field.act === "minus";
+    const step = takesBack ? stepBack(act, field, { steps, gone }) : { act, moves: movesOf(act) };
+    if (step.entry) gone.add(step.entry);
+    if (step.back?.entry) gone.delete(step.back.entry);
+    steps.push(step);
   }
-  return left;
+  return steps;
 }
 
-function isFitOf(fit, minus) {
-  return ["fit", "missed"].includes(fit.act) && fit.part === minus.part && fit.job === minus.job;
+/** @returns {Step} */
+function stepBack(act, field, { steps, gone }) {
+  const back = steps.findLast((one) => !gone.has(one.act.id) &&
+    (field.act === "undo" ? one.act.id === field.entry : logged(one, field)));
+  if (back) return { act, back, entry: back.act.id };
+  const known = (act.takes ?? []).find(([entry]) => !gone.has(entry) && (!field.entry || entry === field.entry));
+  if (known) return { act, moves: turned(known[1]), entry: known[0] };
+  return { act, moves: act.of ? turned(stepsOf([act.of])[0].moves ?? []) : [], entry: field.entry };
 }
 
-function after(figure, move, spot) {
-  const { qtyPart, place = "van", unitStep = "1" } = spot.dataset;
-  const qty = move.qty ?? Number(unitStep);
-  if (move.part !== qtyPart || Number.isNaN(qty)) return figure;
-  if (move.at) return move.at === place ? qty : figure;
-  return figure + (move.to === place ? qty : 0) - (move.from === place ? qty : 0);
+/** Whether a step logged the part of a minus on its job. */
+function logged({ act, moves = [] }, { part, job }) {
+  const spots = [`on ${job}`, `missed on ${job}`];
+  return ["fit", "missed"].includes(fieldsOf(act).act) && moves.some(([one, , , to]) => one === part && spots.includes(to));
 }
+
+/** The acts that no later one takes back. @param {Act[]} acts @returns {Act[]} */
+export function standing(acts) {
+  const steps = stepsOf(acts);
+  const gone = new Set();
+  for (const step of [...steps].reverse()) if (step.back && !gone.has(step)) gone.add(step.back);
+  return steps.filter((step) => !gone.has(step)).map((step) => step.act);
+}
+
+/** The last of these acts that logged a part on a job and stands, if there is one. @param {Act[]} acts */
+export function lastLogged(acts, field) {
+  const left = new Set(standing(acts));
+  return stepsOf(acts).findLast((step) => left.has(step.act) && logged(step, field))?.act;
+}
+
+/** Base units that a move brings to a figure that is `now` so many. */
+function change(move, now, { qtyPart, unit, pack, place }) {
+  const [part, typed, from, to] = move;
+  if (part !== qtyPart || (from !== place && to !== place) || from === to) return 0;
+  const qty = amount(typed || "1", unit, Number(pack));
+  if (Number.isNaN(qty) || qty < 0) return 0; // the laptop will say why not
+  if (from === null) return qty - now;
+  return to === place ? qty : -qty;
+}
+
+/** Base units of a figure after these steps. @param {DOMStringMap} spot @param {Step[]} steps */
+function figureAfter(spot, steps) {
+  let now = amount(spot.qty, spot.unit);
+  const changes = new Map();
+  for (const step of steps) {
+    const before = now;
+    if (step.back) now -= changes.get(step.back) ?? 0;
+    else for (const move of step.moves) now += change(move, now, spot);
+    changes.set(step, now - before);
+  }
+  return now;
+}
+
+/** A figure as the page shows it with these acts, in plain digits. @param {DOMStringMap} spot @param {Act[]} acts */
+export const figureWith = (spot, acts) => plain(figureAfter(spot, stepsOf(acts)), spot.unit);
 
 /** Draw every figure with these acts, which the laptop's figures do not hold. @param {Act[]} waiting */
 export function showFigures(waiting) {
-  const made = standing(waiting).flatMap(movesOf);
+  const steps = stepsOf(waiting);
   for (const spot of document.querySelectorAll("[data-qty-part]")) {
-    const known = Number(spot.dataset.qty);
-    const figure = Number(made.reduce((sum, move) => after(sum, move, spot), known).toFixed(3));
-    const words = spot.textContent.replace(/-?\d+(\.\d+)?/, String(figure));
-    if (words !== spot.textContent) spot.textContent = words;
-    spot.toggleAttribute("data-waiting", figure !== known);
+    const figure = plain(figureAfter(spot.dataset, steps), spot.dataset.unit);
+    const isNone = figure === "0" || figure.startsWith("-");
+    if (spot.textContent !== figure) spot.textContent = figure;
+    spot.toggleAttribute("data-waiting", figure !== spot.dataset.qty);
+    if (spot.dataset.place.startsWith("missed on ")) spot.parentElement.hidden = isNone;
+    else if (!spot.dataset.place.startsWith("on ")) spot.classList.toggle("none", isNone);
   }
 }

@@ -9,10 +9,11 @@
  */
 
 import { acts, drop, isActKey, keep, kept, looseCount, makeAct, makeId } from "./acts.js";
-import { showFigures } from "./figures.js";
+import { lastLogged, showFigures, standing } from "./figures.js";
 import "./find.js";
 import { stayWhileCutOff } from "./leave.js";
 import { become } from "./page.js";
+import "./steps.js";
 import { showWaiting } from "./waiting.js";
 
 const DOUBLE_TAP = 600; // milliseconds, as are the others
@@ -47,22 +48,31 @@ function show() {
   showTaken(counted);
 }
 
-/** Mark the buttons of which the very act is on its way. */
+/** Mark the buttons of which the very act is on its way, and close those of what is done once. */
 function showTaken(counted) {
-  const taken = new Set(counted.map(contentOf));
+  const left = standing(counted);
+  const taken = new Set(left.map((act) => act.once ?? contentOf(act)));
   for (const form of document.querySelectorAll("form[data-act]")) {
-    const isTaken = taken.has(contentOf({ action: form.action, fields: fieldsIn(form) }));
-    form.querySelector("button")?.toggleAttribute("data-taken", isTaken);
+    const { once } = form.dataset;
+    const isTaken = taken.has(once ?? contentOf({ action: form.action, fields: fieldsIn(form) }));
+    const button = form.querySelector("button:not([type=button])");
+    button?.toggleAttribute("data-taken", isTaken);
+    if (once && button) button.disabled = isTaken;
   }
 }
 
 const contentOf = ({ action, fields }) => JSON.stringify([action, fields]);
 
-/** What the form asks for, its id left out. @returns {[string, string][]} */
+/** What the form asks for, its id left out, of the ledger that the page is of. @returns {[string, string][]} */
 function fieldsIn(form, button) {
   const typed = [...new FormData(form)].map(([name, value]) => [name, String(value)]);
   if (button?.name) typed.push([button.name, button.value]);
-  return typed.filter(([name]) => name !== "id" && name !== "made");
+  return [...typed.filter(([name]) => name !== "id" && name !== "made"), ...ledgerField()];
+}
+
+function ledgerField() {
+  const { ledger } = document.body.dataset;
+  return ledger ? [["ledger", ledger]] : [];
 }
 
 // ---- Taking acts.
@@ -73,11 +83,20 @@ function onSubmit(event) {
   event.preventDefault();
   const fields = fieldsIn(form, event.submitter);
   if (isDoubleTap(contentOf({ action: form.action, fields }))) return;
+  const named = Object.fromEntries(fields);
+  // What waits is taken back by name: a minus could take back another entry, if that act were refused.
+  const waiting = named.act === "minus" && lastLogged(acts().filter((act) => !act.why), named);
   answers = [];
   pressed = event.submitter;
-  take(form.action, inWords(form.dataset.said, Object.fromEntries(fields)), fields);
+  if (waiting) takeBack(waiting, waiting.id, waiting.said);
+  else take({ action: form.action, said: inWords(form.dataset.said, named), fields, ...moved(form) });
   form.reset();
   navigator.vibrate?.(30);
+}
+
+/** What a form says of its act beside its fields. */
+function moved({ dataset: { moves, takes, once } }) {
+  return { moves: moves && JSON.parse(moves), takes: takes && JSON.parse(takes), once };
 }
 
 function isDoubleTap(content) {
@@ -95,8 +114,8 @@ function inWords(said, named) {
   return pattern.replace(/\{(\w+)\}/g, (_, name) => named[name] || (name === "qty" ? "1" : ""));
 }
 
-function take(action, said, fields, of) {
-  makeAct(action, said, fields, of);
+function take(act) {
+  makeAct(act);
   show();
   nudge();
 }
@@ -109,7 +128,8 @@ function takeBack(act, entry, said) {
     return;
   }
   answers = answers.filter((answer) => answer.entry !== entry);
-  take(act.action, `take back: ${said}`, [["act", "undo"], ["entry", entry]], Object.fromEntries(act.fields));
+  const ledger = act.fields.filter(([name]) => name === "ledger");
+  take({ action: act.action, said: `take back: ${said}`, fields: [["act", "undo"], ["entry", entry], ...ledger], of: act });
 }
 
 function onPress(event) {
@@ -210,7 +230,9 @@ function isStumble(act, { status }) {
 
 /** @returns {Promise<{status: number, state?: string, said?: string, why?: string}>} status 0: no answer */
 function post(act) {
-  const body = new URLSearchParams([...act.fields, ["id", act.id], ["made", act.made]]);
+  const waited = Math.round((Date.now() - act.clock) / 1000); // whatever the clock says; below zero if it was set back
+  const age = waited >= 0 ? [["waited", String(waited)]] : [];
+  const body = new URLSearchParams([...act.fields, ["id", act.id], ["made", act.made], ...age]);
   const headers = { Accept: "application/json" };
   return within(async (signal) => {
     const options = { method: "POST", body, headers, signal, redirect: "error", cache: "no-store" };
@@ -255,6 +277,8 @@ async function refresh() {
   // No tap may meet another button that moved under the thumb.
   while (performance.now() < lastTap + REST) await new Promise((done) => setTimeout(done, 100));
   settled = settled.slice(counted);
+  const { ledger } = fresh.body.dataset;
+  if (ledger) document.body.dataset.ledger = ledger;
   for (const part of answers.length ? ["main"] : ["main", "#top"]) { // #top is hidden while there is an answer
     const [old, its] = [document.querySelector(part), fresh.querySelector(part)];
     if (old && its) become(old, its, pressed);
