@@ -70,7 +70,8 @@ def part_meant(session: Session, codes: Sequence[Code]) -> Scanned:
         listed = "; ".join(dict.fromkeys(_named(one.part) for one in meant[:_MOST_LISTED]))
         raise Ambiguous(f"this picture shows several parts ({listed}): go closer to one of them")
     beside = f"; beside it: {', '.join(dict.fromkeys(one.part.part for one in others))}" if others else ""
-    return Scanned(first.part, f"read {_what(first.code)}: {_named(first.part)}{first.how}{beside}")
+    what = "" if first.code.text == first.part.part else f"{_what(first.code)}: "
+    return Scanned(first.part, f"read {what}{_named(first.part)}{first.how}{beside}")
 
 
 def _meant(session: Session, code: Code) -> _Meant | None:

@@ -21,6 +21,10 @@ The contract between the pages and static/queue.js:
   The same id again gets the same answer.
 - A number that waiting acts change stands in an element with data-qty-part, data-qty (in the part's unit),
   data-unit-step, and data-place: what lies in a van or store of that name, or `on JOB` for what is fitted on it.
+- A photo is sent to /scan, as multipart/form-data of at most 12 MiB with `photo` and the page's `job` or `place`, by a
+  form with data-scan. Nothing is recorded. Without the script the answer leads to the part's card; to the script it is
+    200 {"state": "found", "part": ..., "said": ..., "page": ...}
+    422 {"state": "unread", "why": ...}; the others as above.
 - A form with data-find="/find?job=J0001" looks parts up as they are typed in its field `q`: the address answers
   {"parts": [...]}, or, for `Accept: text/html`, the cards themselves to put into the element #found.
 """

@@ -1,8 +1,8 @@
 """The door: every request passes here before any page is found.
 
 The Host must be one of ours with its port (a name that somebody else pointed at this machine is not), a POST must come
-from a page of ours (exact Origin) as a form of ours and be small, and whoever is not paired sees the pairing page and
-nothing else. Every answer carries the headers that keep a browser to that. Plain ASGI, no knowledge of the pages.
+from a page of ours (exact Origin) as a form of ours and be small (photos go to /scan alone), and whoever is not paired
+sees the pairing page and nothing else. Every answer carries the headers that keep a browser to that. Plain ASGI, no knowledge of the pages.
 """
 
 from __future__ import annotations
@@ -20,8 +20,11 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from vanstock.web.desk import Desk
 
 BODY_BYTES = 64 * 1024
+PHOTO_BYTES = 12 * 1024 * 1024
 _OPEN_TO_ALL = frozenset({"/pair", "/static/style.css", "/static/icon.svg"})
 _FORM = "application/x-www-form-urlencoded"
+_FORMS = {"/scan": "multipart/form-data"}
+"""The one address that takes another kind of form: a photo."""
 _HEADERS = {
     "Content-Security-Policy": "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; "
     "connect-src 'self'; manifest-src 'self'; worker-src 'self'; form-action 'self'; base-uri 'none'; "
@@ -83,7 +86,8 @@ class Guard:
 def _wrong_post(request: Request, own: str) -> Response | None:
     if request.headers.getlist("origin") != [own]:
         return _said(request, 403, "This did not come from a page of vanstock.")
-    if request.headers.get("content-type", "").partition(";")[0].strip().lower() != _FORM:
+    kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
+    if kind != _FORMS.get(request.url.path, _FORM):
         return _said(request, 415, "Only a form of vanstock can be sent here.")
     return None
 

@@ -30,6 +30,7 @@ class StockPages:
 
     def _stock(self, request: Request) -> dict[str, Any]:
         from vanstock.routines import stock as routine
+        from vanstock.routines.scan import usable
 
         query, place = request.query_params.get("q", "")[:100], request.query_params.get("place", "")
         with self.desk.session(request.scope["device"]) as session:
@@ -44,6 +45,7 @@ class StockPages:
                 "place": place,
                 "places": places,
                 "rows": rows,
+                "scans": usable(),
             }
 
     async def history(self, request: Request) -> Response:

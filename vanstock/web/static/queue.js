@@ -13,6 +13,7 @@ import { showFigures } from "./figures.js";
 import "./find.js";
 import { stayWhileCutOff } from "./leave.js";
 import { become } from "./page.js";
+import "./scan.js";
 import { showWaiting } from "./waiting.js";
 
 const DOUBLE_TAP = 600; // milliseconds, as are the others

@@ -7,7 +7,8 @@
 
 const STORE = "seen-1";
 const SHELL = ["/", "/static/style.css", "/static/queue.js", "/static/acts.js", "/static/figures.js", "/static/page.js",
-  "/static/waiting.js", "/static/find.js", "/static/leave.js"]; // prettier-ignore
+  "/static/waiting.js", "/static/find.js", "/static/leave.js",
+  "/static/scan.js"]; // prettier-ignore
 const NEVER = ["/act", "/find", "/pair"]; // a code that pairs is nothing to keep
 const PATIENCE = 4000; // milliseconds: a laptop out of reach answers nothing at all, not even a refusal
 
