@@ -24,7 +24,7 @@ class Reply(NamedTuple):
 class Line(ThreadingHTTPServer):
     """The line: `dead` answers nothing, `stalled` holds what is asked until `moving` and never answers it,
     `lose_answers` lets so many posts through and loses what came back, `instead` answers itself; `posted` is every
-    act that arrived, in order."""
+    act that arrived, in order, `photos` how many bytes each photo came in."""
 
     daemon_threads = True
 
@@ -37,6 +37,7 @@ class Line(ThreadingHTTPServer):
         self.lose_answers = 0
         self.instead: Reply | None = None
         self.posted: list[dict[str, str]] = []
+        self.photos: list[int] = []
         self.port: int = self.server_address[1]
         threading.Thread(target=self.serve_forever, args=(0.02,), daemon=True).start()
 
@@ -67,6 +68,8 @@ class Ear(BaseHTTPRequestHandler):
         is_act = self.command == "POST" and self.path == "/act"
         if is_act:
             line.posted.append(dict(parse_qsl(body.decode(), keep_blank_values=True)))
+        if self.command == "POST" and self.path == "/scan":
+            line.photos.append(len(body))
         with suppress(OSError):
             if is_act and line.instead:
                 self._answer(line.instead.status, [("Content-Type", line.instead.kind)], line.instead.body.encode())

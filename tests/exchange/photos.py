@@ -3,7 +3,7 @@ light do to a picture."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from io import BytesIO
 from typing import TYPE_CHECKING
 
@@ -55,7 +55,7 @@ def slanted(picture: Picture, share: float) -> Picture:
     )
 
 
-def _coefficients(seen: list[tuple[float, float]], size: tuple[int, int]) -> list[float]:
+def _coefficients(seen: Sequence[tuple[float, float]], size: tuple[int, int]) -> list[float]:
     """The projective map that takes what is seen back to the picture (Hartley and Zisserman, Multiple View Geometry,
     2nd ed. 2004, section 2.3: four corners give eight equations)."""
     wide, high = size

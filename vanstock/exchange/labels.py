@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from unicodedata import east_asian_width
 
 from vanstock.errors import BadValue
-from vanstock.exchange.printed import check_ending, put, rendered
+from vanstock.exchange import printed
 from vanstock.quantity import parse_decimal, parse_whole
 
 if TYPE_CHECKING:
@@ -35,6 +35,7 @@ _WORD_SIZES = (18, 16, 14, 12, 11, 10, 9, 8, 7, 6)
 _SMALL_SIZES = (11, 10, 9, 8, 7, 6)
 _BOLD, _REGULAR, _WIDE = 0.7, 0.6, 1.1
 """Width of a letter as a share of its size, taken large, since which letters a machine has is not known."""
+_BROAD = "MW@%"
 _SIZE = re.compile(r"([0-9.]+)x([0-9.]+)")
 
 
@@ -173,13 +174,18 @@ def _sheets(cells: Sequence[Cell | None], each: int) -> Iterator[tuple[Cell | No
 
 def as_html(page: Page) -> str:
     """The page as one HTML document."""
-    return rendered("labels.html.j2", page)
+    return printed.rendered("labels.html.j2", page)
+
+
+def check_ending(path: Path) -> None:
+    """Raise `BadValue` unless the file's name is a page's."""
+    printed.check_ending(path, "labels.html")
 
 
 def write_labels(path: Path, page: Page) -> None:
     """Write the sheets in place of an old file, or leave that as it was; raises `BadValue` or `VanstockError`."""
     check_ending(path)
-    put(path, as_html(page))
+    printed.put(path, as_html(page))
 
 
 def _cell(label: Label, grid: Grid) -> Cell:
@@ -265,5 +271,5 @@ def _height(text: str, points: int, width: int, letter: float) -> float:
 
 def _lines(text: str, room: float, letter: float) -> int:
     """In how many lines a text breaks, in a room of so many letter sizes."""
-    long = sum(_WIDE if east_asian_width(one) in "WFA" else letter for one in text)
+    long = sum(_WIDE if one in _BROAD or east_asian_width(one) in "WFA" else letter for one in text)
     return 1 if long <= room else len(wrap(text, max(int(room * len(text) / long), 1)))

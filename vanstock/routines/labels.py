@@ -12,8 +12,8 @@ from typing import NamedTuple
 from vanstock.errors import BadValue, NotFound
 from vanstock.exchange import labels as paper
 from vanstock.exchange.labels import Grid as Grid
+from vanstock.exchange.labels import check_ending as check_ending
 from vanstock.exchange.labels import parse_grid as parse_grid
-from vanstock.exchange.printed import check_ending as check_ending
 from vanstock.ledger import basis, catalogue, reading
 from vanstock.model import Part
 from vanstock.quantity import show_qty, unit

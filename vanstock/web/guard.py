@@ -2,7 +2,8 @@
 
 The Host must be one of ours with its port (a name that somebody else pointed at this machine is not), a POST must come
 from a page of ours (exact Origin) as a form of ours and be small (photos go to /scan alone), and whoever is not paired
-sees the pairing page and nothing else. Every answer carries the headers that keep a browser to that. Plain ASGI, no knowledge of the pages.
+sees the pairing page and nothing else. Every answer carries the headers that keep a browser to that. Plain ASGI, no
+knowledge of the pages.
 """
 
 from __future__ import annotations
