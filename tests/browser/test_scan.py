@@ -66,6 +66,7 @@ def printed(served: Laptop, chromium: Browser, tmp_path_factory: pytest.TempPath
     return Printed(served.fresh, context.new_page(), tmp_path_factory.mktemp("labels"))
 
 
+@pytest.mark.slow
 def test_every_label_on_the_sheets_leads_to_its_part(printed: Printed, pictures: Path) -> None:
     wanted = [label.part.part for label in printed.found.labels]
     assert len(wanted) > 50
@@ -122,7 +123,7 @@ def test_long_words_fit_on_the_labels_of_every_sheet(printed: Printed, name: str
 def picture_of(text: str, kind: str = "QRCode") -> dict[str, object]:
     """A file as a phone's camera hands it to the page, larger than it needs to be."""
     code = drawn(text, kind, scale=12)
-    file = as_file(on_a_table((code, (2000, 1500)), size=(4000, 3000)).convert("RGB"), quality=98)
+    file = as_file(on_a_table((code, (1500, 1100)), size=(3000, 2200)).convert("RGB"), quality=98)
     return {"name": "IMG_0001.jpg", "mimeType": "image/jpeg", "buffer": file}
 
 

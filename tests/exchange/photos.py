@@ -45,14 +45,18 @@ def noisy(picture: Picture, sigma: float) -> Picture:
     return Image.fromarray(np.clip(np.asarray(picture.convert("L"), float) + grain, 0, 255).astype(np.uint8))
 
 
+def turned(picture: Picture, degrees: float) -> Picture:
+    return picture.rotate(degrees, Image.Resampling.BICUBIC, expand=True, fillcolor=150)
+
+
 def slanted(picture: Picture, share: float) -> Picture:
     """Seen from the side: the right edge is that much shorter than the left."""
     wide, high = picture.size
     inset = high * share / 2
     seen = [(0, 0), (wide, inset), (wide, high - inset), (0, high)]
-    return picture.transform(
-        picture.size, Image.Transform.PERSPECTIVE, _coefficients(seen, picture.size), fillcolor=150
-    )
+    back = _coefficients(seen, picture.size)
+    kind, smooth = Image.Transform.PERSPECTIVE, Image.Resampling.BICUBIC
+    return picture.transform(picture.size, kind, back, resample=smooth, fillcolor=150)
 
 
 def _coefficients(seen: Sequence[tuple[float, float]], size: tuple[int, int]) -> list[float]:
@@ -74,15 +78,13 @@ def shaded(picture: Picture) -> Picture:
 
 
 HANDS: dict[str, Callable[[Picture], Picture]] = {
-    "turned by 20 degrees": lambda one: one.rotate(20, expand=True, fillcolor=150),
+    "turned by 20 degrees": lambda one: turned(one, 20),
     "upside down": lambda one: one.rotate(180),
     "out of focus": lambda one: one.filter(ImageFilter.GaussianBlur(2.5)),
     "from the side": lambda one: slanted(one, 0.45),
     "in low light": lambda one: noisy(ImageEnhance.Brightness(one).enhance(0.15), 3),
     "half in the dark": lambda one: noisy(shaded(one), 2),
     "from far away": lambda one: one.resize((one.width // 3, one.height // 3)),
-    "all of it a little": lambda one: noisy(
-        slanted(one.rotate(-12, expand=True, fillcolor=150), 0.2).filter(ImageFilter.GaussianBlur(1.2)), 6
-    ),
+    "all of it a little": lambda one: noisy(slanted(turned(one, -12), 0.2).filter(ImageFilter.GaussianBlur(1.2)), 6),
 }
 """What a hand and the light do to a photo of a label that fills much of it."""

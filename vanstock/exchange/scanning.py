@@ -27,8 +27,9 @@ _MOST_PIXELS_AT_ONCE = 25_000_000
 _MOST_SCANS = 200
 """A progressive JPEG is unpacked scan by scan; cameras write about ten."""
 _FIRST_SIDE, _ENLARGED_SIDE, _LARGEST_SIDE = 1600, 2400, 3200
-"""The longer side in pixels to look at: first small, which is quick. Then as it came, up to a limit that bounds the time;
-a small photo is enlarged to twice its size, in which codes that are blurred, slanted or small are read more often."""
+"""The longer side in pixels to look at: first small, which is quick. Then as it came, up to a limit that bounds the
+time; a small photo is enlarged to twice its size, in which codes that are blurred, slanted or small are read more
+often."""
 _UNREADABLE = (
     OSError, SyntaxError, ValueError, TypeError, LookupError, ArithmeticError, AttributeError, EOFError, MemoryError,
     struct_error,
