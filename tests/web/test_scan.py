@@ -172,5 +172,5 @@ def test_without_what_scanning_needs_the_page_says_how_to_install_it(
     for address in ("/stock", "/job/J1"):
         page = phone.get(address).text
         assert 'action="/scan"' not in page
-        assert "pip install vanstock[scan]" in page
-    assert "pip install vanstock[scan]" in send(phone, script=True).json()["why"]
+        assert "pip install .[scan]" in page
+    assert "pip install .[scan]" in send(phone, script=True).json()["why"]

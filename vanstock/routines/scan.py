@@ -17,7 +17,7 @@ from vanstock.ledger import catalogue
 from vanstock.model import Part
 from vanstock.routines.session import Session
 
-HOW_TO_INSTALL = "to scan labels and barcodes, install this on the computer: pip install vanstock[scan]"
+HOW_TO_INSTALL = "Labels and barcodes are scanned once `pip install .[scan]` was run in vanstock's folder."
 NOTHING_READ = "no label or barcode can be read in this picture: go closer, hold straight, and give it light"
 _CLEARLY_NEARER = 0.5
 """A code less than half as far from the middle as the next part's is the one that was pointed at."""
@@ -40,15 +40,15 @@ class _Meant(NamedTuple):
     how: str = ""
 
 
-def usable() -> bool:
-    """Whether what scanning needs is installed."""
-    return scanning.installed()
+def lacking() -> str:
+    """What to do before anything can be scanned; empty when it can."""
+    return "" if scanning.installed() else HOW_TO_INSTALL
 
 
 def read_photo(photo: bytes) -> tuple[Code, ...]:
     """The codes in a photo, nearest the middle first; raises `BadValue` for no picture, and where nothing can be read
     in it. Takes up to some seconds, and no ledger."""
-    if not usable():
+    if lacking():
         raise BadValue(HOW_TO_INSTALL)
     found = scanning.read_codes(photo)
     if not found:

@@ -30,7 +30,7 @@ class StockPages:
 
     def _stock(self, request: Request) -> dict[str, Any]:
         from vanstock.routines import stock as routine
-        from vanstock.routines.scan import usable
+        from vanstock.routines.scan import lacking
 
         query, place = request.query_params.get("q", "")[:100], request.query_params.get("place", "")
         with self.desk.session(request.scope["device"]) as session:
@@ -45,7 +45,7 @@ class StockPages:
                 "place": place,
                 "places": places,
                 "rows": rows,
-                "scans": usable(),
+                "scan_lacks": lacking(),
             }
 
     async def history(self, request: Request) -> Response:
