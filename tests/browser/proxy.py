@@ -24,7 +24,8 @@ class Reply(NamedTuple):
 class Line(ThreadingHTTPServer):
     """The line: `dead` answers nothing, `stalled` holds what is asked until `moving` and never answers it,
     `lose_answers` lets so many posts through and loses what came back, `instead` answers itself (acts with the fields
-    of `only`), `meet` holds so many acts until all have come; `posted` is every act that arrived, in order."""
+    of `only`), `meet` holds so many acts until all have come; `posted` is every act that arrived, in order, `photos`
+    how many bytes each photo came in."""
 
     daemon_threads = True
 
@@ -40,6 +41,7 @@ class Line(ThreadingHTTPServer):
         self.meet = 0
         self.met = threading.Event()
         self.posted: list[dict[str, str]] = []
+        self.photos: list[int] = []
         self.port: int = self.server_address[1]
         threading.Thread(target=self.serve_forever, args=(0.02,), daemon=True).start()
 
@@ -77,6 +79,8 @@ class Ear(BaseHTTPRequestHandler):
         if is_act:
             line.posted.append(dict(parse_qsl(body.decode(), keep_blank_values=True)))
             line.wait_for_the_others()
+        if self.command == "POST" and self.path == "/scan":
+            line.photos.append(len(body))
         with suppress(OSError):
             if is_act and line.instead and line.only.items() <= line.posted[-1].items():
                 self._answer(line.instead.status, [("Content-Type", line.instead.kind)], line.instead.body.encode())

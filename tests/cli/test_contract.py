@@ -120,6 +120,11 @@ REPLAY = {
                   "orders": (int, type(None)), "lines": (int, type(None)), "carriage": (str, type(None))}],
 }  # fmt: skip
 STOCK = {"parts": [{"part": str, "place": str, "qty": DECIMAL, "value": MONEY, "count_needed": bool}]}
+LABELS = {
+    "grid": str, "width_mm": DECIMAL, "height_mm": DECIMAL, "sheets": int,
+    "labels": [{"part": str, "place": str, "code": str, "min": (str, type(None)), "max": (str, type(None)),
+                "sheet": int, "row": int, "column": int}],
+}  # fmt: skip
 FORECAST = {
     "parts": [{"part": str, "class": str, "method": str, "weekly_mean": DECIMAL, "interval_days": int,
                "interval_mean": DECIMAL, "quantiles": {"0.5": DECIMAL, "0.95": DECIMAL}}],
@@ -133,7 +138,7 @@ FORECAST = {
      ("reorder", REORDER), ("order", ORDER), ("order list", {"orders": list}),
      ("minmax", MINMAX), ("minmax --cash 2500", {**MINMAX, "target": type(None)}),
      ("minmax GK-KRA-011-A --why", LEVEL_WHY), ("curve", CURVE), ("replay --weeks 4", REPLAY),
-     ("stock", STOCK), ("forecast", FORECAST),
+     ("stock", STOCK), ("labels", LABELS), ("forecast", FORECAST),
      ("booking list", {"jobs": [{"job": str, "date": str, "codes": [str], "chosen": [str], "readings": str}]}),
      ("place list", {"places": [{"place": str}]}),
      ("history J0001", {"entries": [{"entry": str, "at": str, "movements": [{"part": str, "qty": DECIMAL}]}]}),
@@ -168,6 +173,11 @@ def test_order_lines_add_up(vanstock: Run) -> None:
         ("fit J0782 'vaporiser gasket' 2L", 1, "kept in pieces"),
         ("stock flux-capacitor", 1, "no part matches"),
         ("stock --place attic", 1, "no van or store named 'attic'"),
+        ("labels flux-capacitor", 1, "no part matches"),
+        ("labels --place attic", 1, "no van or store named 'attic'"),
+        ("labels --grid 3x9", 1, "--grid '3x9' is none of"),
+        ("labels --from 25", 1, "it has labels 1 to 24"),
+        ("labels --file labels.pdf", 1, "name the page like labels.html"),
         ("loadout --date 2027-02-30", 1, "does not exist"),
         ("loadout --van lorry", 1, "no van named 'lorry'"),
         ("load", 1, "name one part to load, or --all"),

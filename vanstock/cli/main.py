@@ -27,6 +27,7 @@ HOMES = {
     "job": ("fit", "missed", "finish", "undo"),
     "stock": ("stock", "history", "received"),
     "count": ("count",),
+    "labels": ("labels",),
     "writeoff": ("write-off", "use-by"),
     "week": ("week",),
     "reorder": ("reorder",),

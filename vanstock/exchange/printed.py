@@ -87,10 +87,10 @@ class Page(NamedTuple):
     aboard: tuple[str, ...] = ()
 
 
-def check_ending(path: Path) -> None:
+def check_ending(path: Path, like: str = "loadout.html") -> None:
     """Raise `BadValue` unless the file's name is a page's: so no ledger or table is written over by a slip."""
     if path.suffix.lower() not in ENDINGS:
-        raise BadValue(f"{path.name!r} does not end in .html: name the page like loadout.html")
+        raise BadValue(f"{path.name!r} does not end in .html: name the page like {like}")
 
 
 def as_html(page: Page) -> str:

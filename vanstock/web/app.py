@@ -17,11 +17,12 @@ from vanstock.errors import LedgerUnusable, NotFound, VanstockError
 from vanstock.web.acting import Acting
 from vanstock.web.chartpages import ChartPages
 from vanstock.web.desk import Desk
-from vanstock.web.guard import BODY_BYTES, Guard, wants_json
+from vanstock.web.guard import BODY_BYTES, PHOTO_BYTES, Guard, wants_json
 from vanstock.web.jobpage import JobPage
 from vanstock.web.pages import DayPages
 from vanstock.web.pairing import Pairing
 from vanstock.web.render import page
+from vanstock.web.scanpage import Scanning
 from vanstock.web.stockpage import StockPages
 from vanstock.web.weekpage import WeekPage
 
@@ -48,6 +49,7 @@ def create_app(desk: Desk) -> ASGIApp:
         Route("/forecast/{name:path}", charts.part),
         Route("/forecast.svg", charts.part_picture),
         Route("/act", Acting(desk).act, methods=["POST"]),
+        Route("/scan", Scanning(desk).scan, methods=["POST"], max_body_size=PHOTO_BYTES),
         Route("/pair", pairing.show),
         Route("/pair", pairing.pair, methods=["POST"]),
         Route("/authority.crt", pairing.authority),
@@ -90,7 +92,10 @@ async def _mistake(request: Request, error: Exception) -> Response:
 
 async def _not_so(request: Request, error: Exception) -> Response:
     status = error.status_code if isinstance(error, HTTPException) else 400
-    words = {404: "There is no such page.", 405: "This cannot be done here.", 413: "That is too much to send."}
+    words = {
+        404: "There is no such page.", 405: "This cannot be done here.", 408: "That took too long: send it again.",
+        413: "That is too much to send.", 503: "Too much is being sent at once: try again in a moment.",
+    }  # fmt: skip
     return _told(request, status, words.get(status, "That request cannot be understood."))
 
 

@@ -75,7 +75,8 @@ class Shown(NamedTuple):
 
 
 class Answer(NamedTuple):
-    """What an act was answered: done, refused or to be tried again; the words; the entry that can be undone."""
+    """What an act was answered: done, refused or to be tried again; the words; the entry that can be undone. A photo in
+    which no part is found is answered that it is unread."""
 
     state: str
     words: str

@@ -1,9 +1,10 @@
 """The door: every request passes here before any page is found.
 
 The Host must be one of ours with its port (a name that somebody else pointed at this machine is not), a POST must come
-from a page of ours (exact Origin) as a form of ours, be small and come within a while, and whoever is not paired sees
-the pairing page and nothing else. Every answer carries the headers that keep a browser to that. What is judged here is
-what the pages are found by (the scope), never an address put together from it. Plain ASGI, no knowledge of the pages.
+from a page of ours (exact Origin) as a form of ours, be small (photos go to /scan alone) and come within a while, and
+whoever is not paired sees the pairing page and nothing else. Every answer carries the headers that keep a browser to
+that. What is judged here is what the pages are found by (the scope), never an address put together from it. Plain ASGI,
+no knowledge of the pages.
 """
 
 from __future__ import annotations
@@ -29,7 +30,11 @@ BODY_SECONDS = 20.0
 """How long a form may take to arrive; longer than the pages' own patience, so that nothing they wait for is cut off."""
 _MOST_COOKIES = 4
 _OPEN_TO_ALL = frozenset({"/pair", "/authority.crt", "/static/style.css", "/static/icon.svg"})
+PHOTO_BYTES = 12 * 1024 * 1024
+PHOTO_SECONDS = 120.0
 _FORM = "application/x-www-form-urlencoded"
+_FORMS = {"/scan": "multipart/form-data"}
+"""The one address that takes another kind of form: a photo."""
 _POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'{}; img-src 'self'; connect-src 'self'; "
     "manifest-src 'self'; worker-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
@@ -72,7 +77,8 @@ class Guard:
             return
         request = Request(scope)
         refused = self._refused(request)
-        await (refused or self.app)(scope, _in_time(receive, self.body_seconds), _with_headers(send))
+        seconds = PHOTO_SECONDS if scope["path"] in _FORMS else self.body_seconds
+        await (refused or self.app)(scope, _in_time(receive, seconds), _with_headers(send))
 
     def _refused(self, request: Request) -> Response | None:
         host = request.headers.get("host", "").lower()
@@ -114,7 +120,8 @@ def _wrong_post(request: Request, own: str) -> Response | None:
         return _said(request, 403, "This did not come from a page of vanstock.")
     if "transfer-encoding" in request.headers and "content-length" in request.headers:
         return _said(request, 400, "A form has one length.")  # RFC 9112 section 6.3: an attempt at smuggling
-    if request.headers.get("content-type", "").partition(";")[0].strip().lower() != _FORM:
+    kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
+    if kind != _FORMS.get(request.scope["path"], _FORM):
         return _said(request, 415, "Only a form of vanstock can be sent here.")
     return None
 

@@ -39,6 +39,7 @@ class JobPage:
         from vanstock.routines import jobcard
         from vanstock.routines.booking import told_by_codes
         from vanstock.routines.naming import find_job
+        from vanstock.routines.scan import lacking
 
         query = request.query_params.get("q", "")
         with self.desk.session(request.scope["device"]) as session:
@@ -56,6 +57,7 @@ class JobPage:
                 "kinds": [(kind, units[kind.kind]) for kind in KINDS],
                 "units_all": [unit.symbol for unit in UNITS],
                 "defer": DEFER,
+                "scan_lacks": lacking(),
             }
 
     def _likely(self, session: Session, job: Job) -> tuple[Likely, ...]:

@@ -30,6 +30,7 @@ class StockPages:
 
     def _stock(self, request: Request) -> dict[str, Any]:
         from vanstock.routines import stock as routine
+        from vanstock.routines.scan import lacking
 
         query, place = request.query_params.get("q", "")[:100], request.query_params.get("place", van_asked(request))
         with self.desk.session(request.scope["device"]) as session:
@@ -45,6 +46,7 @@ class StockPages:
                 "places": [(one.place, one.kind == "van") for one in places],
                 "places_vans": sum(one.kind == "van" for one in places),
                 "rows": rows,
+                "scan_lacks": lacking(),
             }
 
     async def history(self, request: Request) -> Response:

@@ -19,7 +19,7 @@ function handle(element) {
 }
 
 function isTyped(field) {
-  if (field.type === "hidden") return false;
+  if (field.type === "hidden" || field.type === "file") return false; // no script may choose a file
   if (field.type === "checkbox" || field.type === "radio") return field.checked !== field.defaultChecked;
   if (field.tagName === "SELECT") return [...field.options].some((one) => one.selected !== one.defaultSelected);
   return field.value !== field.defaultValue;

@@ -13,6 +13,7 @@ import { lastLogged, showFigures, standing } from "./figures.js";
 import "./find.js";
 import { stayWhileCutOff } from "./leave.js";
 import { become } from "./page.js";
+import "./scan.js";
 import "./steps.js";
 import { showWaiting } from "./waiting.js";
 

@@ -7,7 +7,7 @@
 
 const STORE = "seen-VERSION"; // of all our files, put in by the laptop: no old page meets a newer script
 const SHELL = ["/", "/static/style.css", "/static/queue.js", "/static/acts.js", "/static/figures.js", "/static/page.js",
-  "/static/waiting.js", "/static/find.js", "/static/leave.js", "/static/amounts.js",
+  "/static/waiting.js", "/static/find.js", "/static/leave.js", "/static/amounts.js", "/static/scan.js",
   "/static/steps.js"]; // prettier-ignore
 const NEVER = ["/act", "/find", "/pair", "/authority.crt"]; // a code that pairs is nothing to keep
 const MOST = 60; // pages
