@@ -14,7 +14,9 @@ from vanstock.errors import BadValue
 _CODE = re.compile(r"[A-Z0-9][A-Z0-9-]{0,15}")
 _COLON = re.compile(r"\A([A-Z0-9]+):([0-9A-F]{2})\Z")
 _STANDARD = re.compile(r"([PBCU][0-3][0-9A-F]{3})(?:[0-9A-F]{2})?(?:-[A-Z0-9-]*)?")
-_IN_TEXT = re.compile(r"(?<![\w-])[PU][0-3][0-9A-F]{3}(?:[0-9A-F]{2})?(?:-[0-9A-F]{2})?(?![\w-])", re.ASCII | re.IGNORECASE)
+_IN_TEXT = re.compile(
+    r"(?<![\w-])[PU][0-3][0-9A-F]{3}(?:[0-9A-F]{2})?(?:-[0-9A-F]{2})?(?![\w-])", re.ASCII | re.IGNORECASE
+)
 _GENERIC = re.compile(r"[PBCU]0...|P2...|P3[4-9A-F]..")
 _LONGEST_SHOWN = 40
 

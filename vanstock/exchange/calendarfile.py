@@ -59,13 +59,14 @@ class Unread(NamedTuple):
 
 
 class CalendarFile(NamedTuple):
-    """The events of a file in time order, those not read, every UID in it, the instances it takes out of an event that
-    repeats (UID and recurrence), and the calendar's own name ("" when it has none)."""
+    """The events of a file in time order, those not read, the UIDs of events that it holds whole, not only an instance
+    of, the instances it takes out of an event that repeats (UID and recurrence), and the calendar's own name ("" when
+    it has none)."""
 
     name: str
     events: tuple[Event, ...]
     unread: tuple[Unread, ...]
-    uids: frozenset[str]
+    whole: frozenset[str]
     taken_out: frozenset[tuple[str, str]]
 
 
@@ -86,8 +87,8 @@ def read_calendar(path: Path, window: Window) -> CalendarFile:
         )
     events = tuple(sorted(found.events, key=lambda event: (event.day, event.time == "", event.time, event.uid)))
     names = [name for calendar in calendars if (name := _words(calendar, "X-WR-CALNAME") or _words(calendar, "NAME"))]
-    uids = frozenset(event.uid for event in (*events, *found.unread))
-    return CalendarFile(names[0] if names else "", events, tuple(found.unread), uids, frozenset(found.taken_out))
+    name = names[0] if names else ""
+    return CalendarFile(name, events, tuple(found.unread), frozenset(found.whole), frozenset(found.taken_out))
 
 
 def _text_of(path: Path) -> str:
@@ -141,6 +142,7 @@ class _Found:
         self.steps = Steps(window.last)
         self.events: list[Event] = []
         self.unread: list[Unread] = []
+        self.whole: set[str] = set()
         self.taken_out: set[tuple[str, str]] = set()
 
     def add(self, calendar: Any) -> None:
@@ -165,6 +167,8 @@ class _Found:
             events[event.recurrence] = event._replace(cancelled=event.cancelled or off)
         self.taken_out.update((uid, key) for component in components for key in _exceptions(component))
         self.events += events.values()
+        if any("RECURRENCE-ID" not in component for component in components):
+            self.whole.add(uid)
 
     def _instances(self, components: list[Any]) -> Iterator[Any]:
         """Every moved instance and event that does not repeat, and the instances in the window of one that does."""

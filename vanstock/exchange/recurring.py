@@ -15,7 +15,7 @@ from typing import Any
 from vanstock.errors import BadValue
 
 MOST_STEPS = 200_000
-"""Instances of one rule from its start to the end of the window, at the most: as many as five hundred years have days."""
+"""Instances of one rule from its start to the end of the window, at the most: five hundred years of days."""
 MOST_STEPS_IN_FILE = 1_000_000
 _SECONDS = {"SECONDLY": 1, "MINUTELY": 60, "HOURLY": 3_600, "DAILY": 86_400, "WEEKLY": 604_800, "MONTHLY": 2_419_200,
             "YEARLY": 31_536_000}  # fmt: skip

@@ -32,13 +32,14 @@ def events(connection: sqlite3.Connection) -> dict[tuple[str, str], CalendarEven
 def highest_sequences(connection: sqlite3.Connection) -> dict[str, int]:
     """The highest revision that any reading of its events had, by job."""
     rows = connection.execute("SELECT job, max(sequence) FROM calendar_event WHERE job <> '' GROUP BY job")
-    return {job: sequence for job, sequence in rows}
+    return dict(rows.fetchall())
 
 
 def revisions(connection: sqlite3.Connection) -> dict[str, Revision]:
     """How often every job was written and when last, by job."""
     rows = connection.execute(
-        "SELECT b.job, b.times, e.at FROM (SELECT job, count(*) AS times, max(entry) AS last FROM booking GROUP BY job) b"
+        "SELECT b.job, b.times, e.at FROM"
+        " (SELECT job, count(*) AS times, max(entry) AS last FROM booking GROUP BY job) b"
         " JOIN entry e ON e.seq = b.last"
     )
     return {job: Revision(times, at) for job, times, at in rows}

@@ -37,6 +37,9 @@ class Asked(NamedTuple):
     van: str = "van"
 
 
+_USUAL = Asked()
+
+
 class Imported(NamedTuple):
     """What a calendar file did, or would do: its days, the acts, what a person must settle, how many events were no
     jobs, as they were, and jobs of days past, and the entry (None: nothing was written)."""
@@ -52,7 +55,7 @@ class Imported(NamedTuple):
 
 
 def import_calendar(
-    session: Session, path: Path, asked: Asked = Asked(), *, look: bool = False, entry_id: str = ""
+    session: Session, path: Path, asked: Asked = _USUAL, *, look: bool = False, entry_id: str = ""
 ) -> Imported:
     """Bring the events of a file into the bookings, as one entry, or only say what that would do (`look`). Raises
     `BadValue` for a file that cannot be read, `NotFound` for an unknown van."""

@@ -107,14 +107,17 @@ class Plan:
         if not _differs(now, self._as_it_stands(job, now)) or not _differs(now, base):
             self.same += 1
         elif event.sequence < base.sequence:
-            self.look.append(Look(f"{_shown(event)} is {job.job}, and older than what was read of it before: left alone"))
+            self.look.append(
+                Look(f"{_shown(event)} is {job.job}, and older than what was read of it before: left alone")
+            )
         elif job.status == "done" or (job.job in self.known.begun and job.status == "booked"):
             self.rows[event.uid, event.recurrence] = now
             what = "is finished" if job.status == "done" else "has begun"
             then = "was cancelled" if event.cancelled else f"now says {_when(event)}"
             self.look.append(Look(f"{job.job} {what}: its event {then}; the job stays as it is"))
         else:
-            self.rows[event.uid, event.recurrence] = now
+            off = base._replace(status="cancelled", sequence=now.sequence)  # the rest of it says nothing new
+            self.rows[event.uid, event.recurrence] = off if event.cancelled else now
             self._change(job, now, base, said)
 
     def _change(self, job: Job, now: CalendarEvent, base: CalendarEvent, said: Said) -> None:
@@ -162,8 +165,9 @@ class Plan:
 
     def _alike(self, event: Event, said: Said) -> list[Job]:
         """The jobs that this event could be, of those that no event of the file is yet: at the same time, and neither
-        of another family nor of another type."""
+        of another family nor of another type; codes alone must be some of its own."""
         when = (event.day, event.time)
+        named = bool(said.family or said.job_type)
         return [
             job
             for job in self.jobs.values()
@@ -171,6 +175,7 @@ class Plan:
             and when in ((job.date, job.time), settled(job.date, job.time, self.rules.zone))
             and said.family in ("", job.family)
             and said.job_type in ("", job.job_type)
+            and (named or bool(set(said.codes) & set(job.codes)))
             and job.job not in self.taken
         ]
 
@@ -201,9 +206,8 @@ class Plan:
             else:
                 self._act("cancelled", job._replace(status="cancelled"), job)
             self.rows[key] = row._replace(status="cancelled")
-        elif row.uid in self.found.uids or (row.calendar and row.calendar == self.found.name):
-            if row.status == "booked":
-                self.look.append(Look(f"{where} is no longer in the calendar", f"vanstock booking cancel {job.job}"))
+        elif row.status == "booked" and (row.uid in self.found.whole or row.calendar == self.found.name != ""):
+            self.look.append(Look(f"{where} is no longer in the calendar", f"vanstock booking cancel {job.job}"))
 
 
 def _row(event: Event, said: Said, calendar: str, job: str) -> CalendarEvent:
@@ -240,7 +244,10 @@ def _merged(job: Job, now: CalendarEvent, base: CalendarEvent) -> Job:
 
 def _to_settle(event: Event, said: Said, van: str | None) -> Look:
     missing = [what for what, given in (("family", said.family), ("job type", said.job_type)) if not given]
-    why = [*said.unclear, *(f"no {what} is named" for what in missing if not any(what in text for text in said.unclear))]
+    why = [
+        *said.unclear,
+        *(f"no {what} is named" for what in missing if not any(what in text for text in said.unclear)),
+    ]
     if van is None:
         why.append(f"there is no van {said.van!r}")
     words = ["vanstock booking add", said.family or "FAMILY", said.job_type or "TYPE", f"--date {event.day}"]

@@ -58,19 +58,21 @@ def given_words(families: Iterable[Family], job_types: Iterable[str]) -> list[Wo
     """The phrases that need no rule: the codes and names of the families, and the job types."""
     found = [Word(folded(text), FAMILY, one.family) for one in families for text in (one.family, one.name) if text]
     found += [Word(folded(job_type), JOB_TYPE, job_type) for job_type in job_types]
-    return [word for word in dict.fromkeys(found) if word.phrase]
+    return list(dict.fromkeys(found))
 
 
 class Rules:
     """The phrases known, each with what it means: those a person made come before those that need no rule."""
 
     def __init__(self, given: Iterable[Word], made: Iterable[Word]) -> None:
-        self.made = {word.phrase: [word] for word in made}
+        by_hand = {word.phrase: [word] for word in made}
+        self.names: dict[tuple[str, str], str] = {}
         self.by_phrase: dict[str, list[Word]] = {}
         for word in given:
-            if word.phrase not in self.made:
+            self.names[word.means, word.value.casefold()] = word.value
+            if word.phrase and word.phrase not in by_hand:
                 self.by_phrase.setdefault(word.phrase, []).append(word)
-        self.by_phrase |= self.made
+        self.by_phrase |= by_hand
         self.longest = max((phrase.count(" ") + 1 for phrase in self.by_phrase), default=0)
 
     def found_in(self, text: str) -> list[Word]:
@@ -111,9 +113,9 @@ def read_event(summary: str, description: str, rules: Rules) -> Said:
 
 def _plain(text: str) -> str:
     """Text as it is read: without the markup in which some calendars keep notes."""
-    if "<" in text:
-        text = _TAG.sub(" ", _BREAK.sub("\n", text))
-    return html.unescape(text).replace("\r", "\n")
+    if _TAG.search(text):
+        text = html.unescape(_TAG.sub(" ", _BREAK.sub("\n", text)))
+    return text.replace("\r", "\n")
 
 
 def _settled(
@@ -121,6 +123,8 @@ def _settled(
 ) -> str:
     """The one family or job type that an event names, or "" with what is unclear about it."""
     if label in lines:
+        if named := rules.names.get((means, lines[label].casefold())):
+            return named
         meant = rules.found_in(lines[label])
     values = list(dict.fromkeys(word.value for word in meant if word.means == means))
     if len(values) == 1:
