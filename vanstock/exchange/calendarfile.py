@@ -232,13 +232,20 @@ def _refuse(component: Any, uid: str, wrong_zones: set[str]) -> None:
     """Raise `BadValue` for an event that cannot be told from others, or whose time cannot be read."""
     if not uid:
         raise BadValue("has no UID, so that a change of it could not be told from another event")
-    if not isinstance(getattr(component.get("DTSTART"), "dt", None), date):
+    if not _has_start(component):
         raise BadValue("has no start that can be read")
     for name in ("DTSTART", "RECURRENCE-ID"):
         value = component.get(name)
         zone = str(value.params.get("TZID", "")) if value is not None else ""
         if zone and (zone in wrong_zones or _unknown_zone(value)):
             raise BadValue(f"is in the time zone {zone[:_SHOWN]!r}, which is not known")
+
+
+def _has_start(component: Any) -> bool:
+    try:
+        return isinstance(component["DTSTART"].dt, date)
+    except _UNREADABLE:
+        return False
 
 
 def _unknown_zone(value: Any) -> bool:

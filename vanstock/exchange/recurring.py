@@ -16,7 +16,7 @@ from vanstock.errors import BadValue
 
 MOST_STEPS = 200_000
 """Instances of one rule from its start to the end of the window, at the most: five hundred years of days."""
-MOST_STEPS_IN_FILE = 1_000_000
+MOST_STEPS_IN_FILE = 500_000
 _SECONDS = {"SECONDLY": 1, "MINUTELY": 60, "HOURLY": 3_600, "DAILY": 86_400, "WEEKLY": 604_800, "MONTHLY": 2_419_200,
             "YEARLY": 31_536_000}  # fmt: skip
 _WORDS = {"SECONDLY": "by the second", "MINUTELY": "by the minute", "HOURLY": "by the hour", "DAILY": "by the day",
@@ -71,7 +71,17 @@ def _in_each_step(rule: Any, every: str) -> int:
     times = 1
     for part in _OF_A_DAY.get(every, _CLOCK):
         times *= max(len(rule.get(part, [])), 1)
-    return times * (_DAYS_IN.get(every, 1) if _limits_days(rule) else 1)
+    return times * min(_days_in_each_step(rule, every), _DAYS_IN.get(every, 1))
+
+
+def _days_in_each_step(rule: Any, every: str) -> int:
+    """The most days that a rule names in each of its years, months or weeks."""
+    given = {part: len(rule.get(part, [])) for part in _ABOUT_DAYS}
+    in_month = given["BYMONTHDAY"] or given["BYDAY"] * (1 if every == "WEEKLY" else 5)
+    if every == "YEARLY":
+        months = given["BYMONTH"] or (12 if in_month else 1)
+        return given["BYYEARDAY"] or given["BYWEEKNO"] * 7 or months * max(in_month, 1)
+    return max(in_month, 1)
 
 
 def _limits_days(rule: Any) -> bool:
