@@ -320,6 +320,8 @@ def test_a_watched_folder_gives_each_file_once_when_it_no_longer_grows(tmp_path:
     assert list(watched.ready()) == []
     assert list(watched.ready()) == [path]
     assert list(watched.ready()) == []
+    watched.again(path)
+    assert list(watched.ready()) == [path]
     calendar(path, event(*ONE), event(*WEEKLY))
     assert [list(watched.ready()) for _ in range(3)] == [[], [path], []]
     path.unlink()
@@ -338,7 +340,7 @@ EVENTS = st.lists(
 )  # fmt: skip
 
 
-@settings(max_examples=25, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=15, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.lists(EVENTS, min_size=1, max_size=3))
 def test_a_file_brought_twice_is_a_file_brought_once(
     session: Session, tmp_path: Path, files: list[list[tuple[str, int, str, str, str]]]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 import time
-from collections.abc import Iterable
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -12,12 +12,12 @@ import typer
 
 from vanstock.cli.options import Day, Json, Van, example, opened
 from vanstock.cli.show import Column, as_json, paragraph, say, table, tell, words
-from vanstock.errors import BadValue, VanstockError
+from vanstock.errors import BadValue, LedgerUnusable, VanstockError
 from vanstock.workdays import parse_date
 
 if TYPE_CHECKING:
-    from vanstock.model import Job
-    from vanstock.routines.calendarin import Asked, Imported
+    from vanstock.model import Job, Word
+    from vanstock.routines.calendarin import Asked, Imported, Watched
     from vanstock.routines.calendarplan import Act
 
 _POLL_SECONDS = 2.0
@@ -136,24 +136,28 @@ def _watch(ctx: typer.Context, folder: Path, asked: Asked) -> None:
     say(f"watching {folder} for calendar files; Ctrl-C ends")
     try:
         while True:
-            look_once(ctx, watched.ready(), asked)
+            _bring_in(ctx, watched, asked)
             sys.stdout.flush()
             time.sleep(_POLL_SECONDS)
     except KeyboardInterrupt:
         say("no longer watching")
 
 
-def look_once(ctx: typer.Context, ready: Iterable[Path], asked: Asked) -> None:
-    """Bring in each file that is ready; one that cannot be read is told and does not end the watch."""
+def _bring_in(ctx: typer.Context, watched: Watched, asked: Asked) -> None:
+    """Bring in each file that is ready; one that cannot be read is told and does not end the watch, and one that the
+    ledger could not take is tried again."""
     from vanstock.routines.calendarin import import_calendar
 
-    for file in ready:
+    for file in watched.ready():
         try:
             with opened(ctx) as session:
                 done = import_calendar(session, file, asked)
             _show(done, file)
+        except LedgerUnusable as mistake:
+            watched.again(file)
+            tell(f"{mistake}; {file} will be tried again")
         except VanstockError as mistake:
-            tell(f"{file.name}: {mistake}")
+            tell(str(mistake))
 
 
 def export(
@@ -200,14 +204,22 @@ def words_(
             routine.forget(session, phrase)
         elif phrase:
             means = ("family", "job type", "not a job", "nothing")[chosen.index(True)]
-            routine.teach(session, phrase, means, family or job_type)
+            word = routine.teach(session, phrase, means, family or job_type)
         made, given = routine.made_words(session), routine.given_words(session)
-    by_hand = {word.phrase for word in made}
-    rows = [(word, "you") for word in made] + [(word, "given") for word in given if word.phrase not in by_hand]
     if json:
-        as_json({"words": [{**word._asdict(), "by_hand": by == "you"} for word, by in rows]})
-        return
-    table(
-        (words("phrase"), Column("means"), words("which"), Column("by")),
-        [(word.phrase, word.means, word.value, by) for word, by in rows if word.phrase],
-    )
+        by_hand = {word.phrase for word in made}
+        every = [*made, *(word for word in given if word.phrase not in by_hand)]
+        as_json({"words": [{**word._asdict(), "by_hand": word.phrase in by_hand} for word in every]})
+    elif forget:
+        say(f"{phrase!r} is no longer looked for")
+    elif phrase:
+        say(f"{word.phrase!r} means {word.means} {word.value}".rstrip())
+    else:
+        _list_words(made, given)
+
+
+def _list_words(made: Sequence[Word], given: Sequence[Word]) -> None:
+    by_hand = {word.phrase for word in made}
+    known = [(word, "you") for word in made] + [(word, "given") for word in given if word.phrase not in by_hand]
+    rows = [(word.phrase, word.means, word.value, by) for word, by in known if word.phrase]
+    table((words("phrase"), Column("means"), words("which"), Column("by")), rows)

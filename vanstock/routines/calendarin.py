@@ -160,6 +160,10 @@ class Watched:
             self.done[path] = now[path]
             yield path
 
+    def again(self, path: Path) -> None:
+        """Give a file again at the next look."""
+        self.done.pop(path, None)
+
     def _files(self) -> Iterator[tuple[Path, Stamp]]:
         try:
             for path in self.folder.iterdir():
