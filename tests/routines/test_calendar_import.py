@@ -219,7 +219,7 @@ def test_an_event_that_names_no_family_or_type_is_listed_with_the_command_and_kn
     half = event("half", TUESDAY, "Alder P2463 light on")
     (look,) = bring(half).look
     assert look.text == 'Tue 2027-03-02 09:00 "Alder P2463 light on": no job type is named'
-    assert look.command == "vanstock booking add AAA TYPE --date 2027-03-02 --time 09:00 --codes 'P2463'"
+    assert look.command == "vanstock booking add AAA TYPE --date 2027-03-02 --time 09:00 --codes P2463"
     assert reading.jobs(session.ledger) == []
     booking.add_booking(session, Job("", date(2027, 3, 2), "09:00", "AAA", "clean"))
     assert acts(bring(half)) == ["booked already J0001"]

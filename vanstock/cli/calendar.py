@@ -77,7 +77,7 @@ def _show(done: Imported, file: Path, *, look: bool = False) -> None:
     for one in done.look:
         paragraph(one.text, first="- ", then="  ")
         if one.command:
-            say(f"    {one.command}")
+            say(f"  {one.command}")
     if done.past:
         tell(f"note: {_many(done.past, 'job')} of days past not booked: --from {done.first} books them too")
     if done.entry:
@@ -175,11 +175,12 @@ def export(
         done = routine.export_calendar(session, file, first, days, own=own)
     say(f"wrote {done.file}: {_many(done.events, 'job')} from {done.first} to {done.last}")
     if done.references:
-        tell(f"note: {done.references} of them with your reference for the customer: mind who can see the calendar")
+        named = "1 of them names" if done.references == 1 else f"{done.references} of them name"
+        tell(f"note: {named} your reference for the customer: mind who can see the calendar")
     if done.from_calendar:
         tell(
-            f"note: {done.from_calendar} of them came from a calendar: taken into it, they replace its title and notes "
-            "of them (--own leaves them out)"
+            f"note: {done.from_calendar} of them came from a calendar: taken into it, this file replaces their titles "
+            "and notes there (--own leaves them out)"
         )
 
 

@@ -252,7 +252,7 @@ def _to_settle(event: Event, said: Said, van: str | None) -> Look:
         why.append(f"there is no van {said.van!r}")
     words = ["vanstock booking add", said.family or "FAMILY", said.job_type or "TYPE", f"--date {event.day}"]
     words += [f"--time {event.time}"] if event.time else []
-    words += [f"--codes '{';'.join(said.codes)}'"] if said.codes else []
+    words += [f"--codes {','.join(said.codes)}"] if said.codes else []
     return Look(f"{_shown(event)}: {'; '.join(why)}", " ".join(words))
 
 
