@@ -75,6 +75,10 @@ class Plan:
         self.no_jobs = self.same = self.past = 0
         keys = {(event.uid, event.recurrence) for event in found.events}
         self.taken = {row.job for key, row in known.events.items() if key in keys}
+        self.at: dict[tuple[date, str], list[str]] = {}
+        for job in known.jobs.values():
+            for when in {(job.date, job.time), settled(job.date, job.time, rules.zone)}:
+                self.at.setdefault(when, []).append(job.job)
 
     def add(self, event: Event, said: Said) -> None:
         """Plan for one event, of which `said` was read."""
@@ -166,13 +170,11 @@ class Plan:
     def _alike(self, event: Event, said: Said) -> list[Job]:
         """The jobs that this event could be, of those that no event of the file is yet: at the same time, and neither
         of another family nor of another type; codes alone must be some of its own."""
-        when = (event.day, event.time)
         named = bool(said.family or said.job_type)
         return [
             job
-            for job in self.jobs.values()
+            for job in map(self.jobs.__getitem__, self.at.get((event.day, event.time), ()))
             if job.status in ("booked", "done")
-            and when in ((job.date, job.time), settled(job.date, job.time, self.rules.zone))
             and said.family in ("", job.family)
             and said.job_type in ("", job.job_type)
             and (named or bool(set(said.codes) & set(job.codes)))
