@@ -14,6 +14,9 @@ from vanstock.errors import BadValue
 _CODE = re.compile(r"[A-Z0-9][A-Z0-9-]{0,15}")
 _COLON = re.compile(r"\A([A-Z0-9]+):([0-9A-F]{2})\Z")
 _STANDARD = re.compile(r"([PBCU][0-3][0-9A-F]{3})(?:[0-9A-F]{2})?(?:-[A-Z0-9-]*)?")
+_IN_TEXT = re.compile(
+    r"(?<![\w-])[PU][0-3][0-9A-F]{3}(?:[0-9A-F]{2})?(?:-[0-9A-F]{2})?(?![\w-])", re.ASCII | re.IGNORECASE
+)
 _GENERIC = re.compile(r"[PBCU]0...|P2...|P3[4-9A-F]..")
 _LONGEST_SHOWN = 40
 
@@ -34,6 +37,16 @@ def _code(word: str) -> str:
         shown = word if len(word) <= _LONGEST_SHOWN else f"{word[:_LONGEST_SHOWN]}..."
         raise BadValue(f"fault code {shown!r} is not one: write letters and digits, like P2463 or P2463-00")
     return code
+
+
+def find_codes(text: str) -> tuple[str, ...]:
+    """The fault codes of the standard shape in any text, in capitals, each once; those of a body or a chassis (B, C)
+    look too much like the numbers of customers and parts.
+
+    >>> find_codes("light on, p2463 and P246B-00 for B1044")
+    ('P2463', 'P246B-00')
+    """
+    return tuple(dict.fromkeys(word.upper() for word in _IN_TEXT.findall(text)))
 
 
 def base_code(code: str) -> str:

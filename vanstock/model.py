@@ -112,6 +112,14 @@ class Job(NamedTuple):
     readings: str = ""
 
 
+class Word(NamedTuple):
+    """A phrase in a calendar event and what it means: family, job type, not a job or nothing; `value` says which."""
+
+    phrase: str
+    means: str
+    value: str = ""
+
+
 class Used(NamedTuple):
     """What one job took of one part: fitted, and missed (needed on the job and not aboard)."""
 

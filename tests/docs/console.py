@@ -26,6 +26,39 @@ _BLOCK = re.compile(
 _ENTRY = re.compile(r"\b[0-9a-f]{8}\b")
 BAD_STOCK = 'part,place,qty\nFL-UNI-800-A,van,"4,5"\nHC-UNI-412-A,attic,36\nGK-KRA-0111-A,van,2\n'
 """A file with three mistakes, in the folder `bad` that every page finds beside `firm`."""
+PHONE = """BEGIN:VCALENDAR
+VERSION:2.0
+PRODID:-//invented//phone//EN
+X-WR-CALNAME:Work
+BEGIN:VEVENT
+UID:3f1c@phone.example
+DTSTAMP:20270228T170000Z
+DTSTART;TZID=Europe/London:20270311T090000
+SUMMARY:Kerrowell Alder 2.0\\, limp mode\\, P20CB
+DESCRIPTION:12 Fen Lane\\nref: B-1801
+END:VEVENT
+BEGIN:VEVENT
+UID:77aa@phone.example
+DTSTAMP:20270228T170000Z
+DTSTART;TZID=Europe/London:20270312T083000
+SUMMARY:LUN clean
+RRULE:FREQ=WEEKLY;COUNT=2
+END:VEVENT
+BEGIN:VEVENT
+UID:90b2@phone.example
+DTSTAMP:20270228T170000Z
+DTSTART;VALUE=DATE:20270315
+SUMMARY:Tavelmar Ribo 1.5\\, filter light\\, P2463
+END:VEVENT
+BEGIN:VEVENT
+UID:c0de@phone.example
+DTSTAMP:20270228T170000Z
+DTSTART;TZID=Europe/London:20270315T123000
+SUMMARY:Lunch with the accountant
+END:VEVENT
+END:VCALENDAR
+"""
+"""A phone's calendar, as `phone.ics` beside `firm`."""
 _FIRST_CLOCK = "2027-03-01T06:40"
 
 
@@ -75,6 +108,7 @@ def rerun(page: Path) -> tuple[str, str]:
         shutil.copytree(ROOT / "demo" / "lists", folder / "lists")
         (folder / "bad").mkdir()
         (folder / "bad" / "stock.csv").write_text(BAD_STOCK, encoding="utf-8")
+        (folder / "phone.ics").write_text(PHONE, encoding="utf-8")
         sitting = Sitting(folder)
         if "vanstock import firm" not in text:
             sitting.run("vanstock import firm")

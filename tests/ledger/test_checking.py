@@ -105,6 +105,11 @@ def test_every_rule_holds_on_a_busy_ledger_and_on_an_empty_one(busy: Session, se
             " '2027-03-01', '', '')",
             "no claim goes back twice, or has more credited or given up than is owed",
         ),
+        (
+            "INSERT INTO calendar_event VALUES (1, 2, 'one', '', 'J9', '', 0, '2027-03-02', '', '', '', '', '',"
+            " 'booked')",
+            "every event of a calendar that is a job is one that is there",
+        ),
         ("INSERT INTO forgotten VALUES ('J1', 8)", "what was forgotten stays forgotten"),
     ],
 )

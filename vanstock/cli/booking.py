@@ -1,4 +1,4 @@
-"""Bookings: `booking add|list|move|cancel`. Parse, call one routine, show."""
+"""Bookings: `booking add|list|move|cancel|pin`; calendar files are in `cli.calendar`. Parse, call one routine, show."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from vanstock.cli import calendar
 from vanstock.cli.job import JobName
 from vanstock.cli.options import Day, Json, Van, example, opened
 from vanstock.cli.show import Column, as_json, paragraph, say, table, tell, words
@@ -35,6 +36,7 @@ def add_to(app: typer.Typer) -> None:
     group.command("cancel", epilog=example("vanstock booking cancel J0123"))(cancel)
     pins = ("vanstock booking pin J0123 DS-KRB-020-A", "vanstock booking pin J0123 --none")
     group.command("pin", epilog=example(*pins))(pin)
+    calendar.add_to(group)
     app.add_typer(group, name="booking")
 
 

@@ -33,7 +33,13 @@ def export(ctx: typer.Context, folder: Annotated[Path, typer.Argument(metavar="F
     say(f"wrote {folder}: {listed}")
     if counts["below zero"]:
         tell(f"note: {counts['below zero']} stock lines are below zero: count them before importing this elsewhere")
-    left = (("claims", "open claims"), ("orders", "orders under way"), ("use-by dates", "parts' use-by dates"))
+    left = (
+        ("claims", "open claims"),
+        ("orders", "orders under way"),
+        ("use-by dates", "parts' use-by dates"),
+        ("events", "events that bookings came from"),
+        ("words", "words for calendars"),
+    )
     if told := ", ".join(f"{counts[name]} {what}" for name, what in left if counts[name]):
         tell(f"note: not in these files: {told}; `vanstock backup` copies everything")
 

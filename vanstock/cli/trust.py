@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 _TABLES = {
     "setting": "settings", "supplier": "suppliers", "family": "families", "part": "parts", "fits": "what fits what",
     "goes_with": "what goes with what", "usual": "the usual table", "pinned": "pinned levels", "place": "places",
+    "word": "calendar words",
 }  # fmt: skip
 
 

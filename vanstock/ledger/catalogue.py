@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from typing import Any, TypeVar
 
 from vanstock.errors import BadValue, NotFound
-from vanstock.model import Catalogue, Family, Fits, GoesWith, Part, Place, Supplier, Usual
+from vanstock.model import Catalogue, Family, Fits, GoesWith, Part, Place, Supplier, Usual, Word
 
 Row = TypeVar("Row", Supplier, Family, Part, Fits, GoesWith, Usual)
 
@@ -149,3 +149,18 @@ def save_pin(connection: sqlite3.Connection, part: str, levels: tuple[int, int] 
     connection.execute("DELETE FROM pinned WHERE part = ?", (part,))
     if levels is not None:
         connection.execute("INSERT INTO pinned VALUES (?, ?, ?)", (part, *levels))
+
+
+def words(connection: sqlite3.Connection) -> list[Word]:
+    """The phrases that a person gave a meaning, by phrase."""
+    return [Word(*row) for row in connection.execute("SELECT phrase, means, value FROM word ORDER BY phrase")]
+
+
+def save_word(connection: sqlite3.Connection, word: Word) -> None:
+    """Give a phrase a meaning inside the caller's transaction, in the place of the one it had."""
+    connection.execute("INSERT OR REPLACE INTO word VALUES (?, ?, ?)", word)
+
+
+def drop_word(connection: sqlite3.Connection, phrase: str) -> bool:
+    """Take a phrase's meaning away inside the caller's transaction; whether it had one."""
+    return connection.execute("DELETE FROM word WHERE phrase = ?", (phrase,)).rowcount > 0

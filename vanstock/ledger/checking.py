@@ -261,6 +261,11 @@ def _cannot_be(rows: list[orderrows.Owing]) -> str:
     return f"has {gone} pence credited and given up of {owed} owed" if gone > owed else ""
 
 
+def _events(connection: sqlite3.Connection) -> list[str]:
+    lost = "SELECT DISTINCT job FROM calendar_event WHERE job <> '' EXCEPT SELECT job FROM job"
+    return [f"an event of a calendar is the job {job}, which is not there" for (job,) in connection.execute(lost)]
+
+
 def _less_than_nothing(connection: sqlite3.Connection) -> list[str]:
     rows = connection.execute(
         "SELECT job, part, sum(qty) FROM missed GROUP BY job, part HAVING sum(qty) < 0 UNION ALL"
@@ -298,6 +303,7 @@ RULES = (
     Rule("of every order line no more has come or was cancelled than was ordered", _orders),
     Rule("of no closed order anything is still to come", _closed),
     Rule("no claim goes back twice, or has more credited or given up than is owed", _claims),
+    Rule("every event of a calendar that is a job is one that is there", _events),
     Rule("what was forgotten stays forgotten", _forgotten),
 )
 """Every rule, the structure of the file first."""

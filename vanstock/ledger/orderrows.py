@@ -1,4 +1,4 @@
-"""What happens to orders, lots and money owed, as an entry writes it: rows that only ever add up.
+"""What happens to orders, lots, money owed and events of a calendar, as an entry writes it: rows that only ever add up.
 
 Every table here is append-only and sealed like the others. What stands is a sum or the newest row, so that undoing an
 entry is writing it again with the opposite sign. Called by `entries`, `orders` and whoever must know every table.
@@ -63,8 +63,30 @@ class Owing(NamedTuple):
     why: str = ""
 
 
-Row = OrderStep | OrderLine | LotRow | Owing
-TABLES: dict[type[Row], str] = {OrderStep: "order_step", OrderLine: "order_line", LotRow: "lot", Owing: "owing"}
+class CalendarEvent(NamedTuple):
+    """What an event of a calendar said when it was last read, and the job it is ("": none any more). `uid` and
+    `recurrence` name the event; `calendar` is the calendar's own name; the rest is what was read, "" for what it does
+    not say; `status` is booked or cancelled. The newest row of an event is what stands."""
+
+    uid: str
+    recurrence: str
+    job: str
+    calendar: str
+    sequence: int
+    date: str
+    time: str
+    family: str
+    job_type: str
+    codes: str
+    van: str
+    status: str
+
+
+Row = OrderStep | OrderLine | LotRow | Owing | CalendarEvent
+TABLES: dict[type[Row], str] = {
+    OrderStep: "order_step", OrderLine: "order_line", LotRow: "lot", Owing: "owing", CalendarEvent: "calendar_event",
+}  # fmt: skip
+OF_ORDERS = ("order_step", "order_line", "lot", "owing")
 _SIGNED = {LotRow: ("qty",), Owing: ("qty", "amount")}
 COLUMNS = {table: ", ".join(kind._fields) for kind, table in TABLES.items()}
 """The columns of each table without its number and its entry."""
@@ -99,6 +121,18 @@ CREATE INDEX owing_claim ON owing (claim, seq);
 CREATE INDEX owing_part ON owing (part, seq);
 CREATE INDEX owing_entry ON owing (entry);
 """
+CALENDAR_SCRIPT = """
+CREATE TABLE calendar_event (
+  seq INTEGER PRIMARY KEY, entry INTEGER NOT NULL REFERENCES entry (seq), uid TEXT NOT NULL CHECK (uid <> ''),
+  recurrence TEXT NOT NULL, job TEXT NOT NULL, calendar TEXT NOT NULL, sequence INTEGER NOT NULL,
+  date TEXT NOT NULL, time TEXT NOT NULL, family TEXT NOT NULL, job_type TEXT NOT NULL, codes TEXT NOT NULL,
+  van TEXT NOT NULL, status TEXT NOT NULL CHECK (status IN ('booked', 'cancelled'))) STRICT;
+CREATE INDEX calendar_event_uid ON calendar_event (uid, recurrence, seq);
+CREATE INDEX calendar_event_entry ON calendar_event (entry);
+CREATE TABLE word (
+  phrase TEXT PRIMARY KEY, means TEXT NOT NULL CHECK (means IN ('family', 'job type', 'not a job', 'nothing')),
+  value TEXT NOT NULL) STRICT;
+"""
 
 
 def insert(connection: sqlite3.Connection, seq: int, rows: Iterable[Row]) -> None:
@@ -127,7 +161,10 @@ def opposite(connection: sqlite3.Connection, seq: int) -> list[Row]:
             _refuse_changed_again(connection, row.order_no, _LATER_OF_ORDER, seq)
         if isinstance(row, Owing):
             _refuse_changed_again(connection, row.claim, _LATER_OF_CLAIM, seq)
-        if isinstance(row, OrderStep):
+        if isinstance(row, CalendarEvent):
+            _refuse_changed_again(connection, row.uid, _LATER_OF_EVENT, seq, row.recurrence)
+            found.append(_event_before(connection, row, seq))
+        elif isinstance(row, OrderStep):
             found.append(_before(connection, row, seq))
         elif isinstance(row, OrderLine):
             found.append(_line_before(connection, row, seq))
@@ -139,11 +176,13 @@ def opposite(connection: sqlite3.Connection, seq: int) -> list[Row]:
 _LATER_OF_ORDER = """SELECT entry FROM order_step WHERE order_no = ?1 AND entry > ?2
   UNION SELECT entry FROM order_line WHERE order_no = ?1 AND entry > ?2"""
 _LATER_OF_CLAIM = "SELECT DISTINCT entry FROM owing WHERE claim = ?1 AND entry > ?2"
+_LATER_OF_EVENT = "SELECT entry FROM calendar_event WHERE uid = ?1 AND entry > ?2 AND recurrence = ?3"
 
 
-def _refuse_changed_again(connection: sqlite3.Connection, name: str, later: str, seq: int) -> None:
-    """An order or a claim is taken back from its newest act on; what was undone, and its undoing, do not count."""
-    acts = [row[0] for row in connection.execute(later, (name, seq))]
+def _refuse_changed_again(connection: sqlite3.Connection, name: str, later: str, seq: int, *more: str) -> None:
+    """An order, a claim or an event is taken back from its newest act on; what was undone, and its undoing, do not
+    count."""
+    acts = [row[0] for row in connection.execute(later, (name, seq, *more))]
     if told := told_to_undo(connection, acts):
         raise VanstockError(f"{name} was changed again after that: {told}")
 
@@ -192,3 +231,13 @@ def _before(connection: sqlite3.Connection, row: OrderStep, seq: int) -> OrderSt
         (row.order_no, seq),
     ).fetchone()
     return OrderStep(*known) if known else row._replace(state="cancelled")
+
+
+def _event_before(connection: sqlite3.Connection, row: CalendarEvent, seq: int) -> CalendarEvent:
+    """What an event said before an entry; one that the entry read first is no job any more."""
+    known = connection.execute(
+        f"SELECT {COLUMNS['calendar_event']} FROM calendar_event WHERE uid = ? AND recurrence = ? AND entry < ?"
+        " ORDER BY seq DESC LIMIT 1",
+        (row.uid, row.recurrence, seq),
+    ).fetchone()
+    return CalendarEvent(*known) if known else row._replace(job="")

@@ -29,7 +29,7 @@ from vanstock.ledger.sealing import seal_entry
 from vanstock.model import Part, PastEntry
 
 _TOLD = ("basis", "said")
-_MASTER = ("setting", "supplier", "family", "part", "fits", "goes_with", "usual", "pinned", "place", *_TOLD)
+_MASTER = ("setting", "supplier", "family", "part", "fits", "goes_with", "usual", "pinned", "place", "word", *_TOLD)
 _COLUMNS = {
     "booking": COLUMNS,
     "counted": "part, place, qty",

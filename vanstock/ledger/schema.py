@@ -11,6 +11,7 @@ trade; called by `file`, and by `checking` to see that the guards are there.
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from vanstock.ledger import orderrows
@@ -18,7 +19,7 @@ from vanstock.ledger import orderrows
 if TYPE_CHECKING:
     from sqlite_utils import Migrations
 
-VERSION = 6
+VERSION = 7
 APPLICATION_ID = 0x56414E53
 """The four bytes in the file's header that say it is a vanstock ledger."""
 
@@ -238,6 +239,7 @@ def wanted_schema() -> set[tuple[str, str, str]]:
             *_known_scripts(),
             _LEAST_ORDERS,
             *_order_scripts(),
+            *_calendar_scripts(),
         ):
             empty.executescript(script)
         return schema_of(empty)
@@ -250,9 +252,14 @@ def schema_of(connection: sqlite3.Connection) -> set[tuple[str, str, str]]:
     return set(connection.execute("SELECT type, name, sql FROM sqlite_master WHERE sql IS NOT NULL"))
 
 
-def _create_everything(db: Any) -> None:
-    for script in _first_scripts():
-        db.executescript(script)
+def _running(scripts: Sequence[str]) -> Callable[[Any], None]:
+    """A step that runs these scripts."""
+
+    def step(db: Any) -> None:
+        for script in scripts:
+            db.executescript(script)
+
+    return step
 
 
 def _seal_everything(db: Any) -> None:
@@ -264,30 +271,16 @@ def _seal_everything(db: Any) -> None:
         db.executescript(script)
 
 
-def _keep_bases(db: Any) -> None:
-    db.executescript(_BASIS)
-
-
 def _known_scripts() -> list[str]:
     return [_JOBS_KNOWN, _may_be_blanked("booking", *_READ)]
 
 
-def _known_of_a_job(db: Any) -> None:
-    for script in _known_scripts():
-        db.executescript(script)
-
-
-def _least_orders(db: Any) -> None:
-    db.executescript(_LEAST_ORDERS)
-
-
 def _order_scripts() -> list[str]:
-    return [orderrows.SCRIPT, *map(guards, orderrows.COLUMNS)]
+    return [orderrows.SCRIPT, *map(guards, orderrows.OF_ORDERS)]
 
 
-def _orders(db: Any) -> None:
-    for script in _order_scripts():
-        db.executescript(script)
+def _calendar_scripts() -> list[str]:
+    return [orderrows.CALENDAR_SCRIPT, guards("calendar_event")]
 
 
 def migrations() -> Migrations:
@@ -295,12 +288,13 @@ def migrations() -> Migrations:
     from sqlite_utils import Migrations
 
     steps = Migrations("vanstock")
-    steps(name="0001_ledger")(_create_everything)
+    steps(name="0001_ledger")(_running(_first_scripts()))
     steps(name="0002_trust")(_seal_everything)
-    steps(name="0003_basis")(_keep_bases)
-    steps(name="0004_known_of_a_job")(_known_of_a_job)
-    steps(name="0005_least_orders")(_least_orders)
-    steps(name="0006_orders")(_orders)
+    steps(name="0003_basis")(_running([_BASIS]))
+    steps(name="0004_known_of_a_job")(_running(_known_scripts()))
+    steps(name="0005_least_orders")(_running([_LEAST_ORDERS]))
+    steps(name="0006_orders")(_running(_order_scripts()))
+    steps(name="0007_calendar_events")(_running(_calendar_scripts()))
     return steps
 
 

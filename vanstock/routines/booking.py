@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import date
+from itertools import count
 from typing import TYPE_CHECKING
 
 from vanstock.errors import BadValue, NotFound
@@ -35,7 +36,7 @@ def add_booking(session: Session, job: Job, *, entry_id: str = "") -> Job:
     def plan() -> Job:
         _check_words(session, job)
         van = catalogue.place_named(session.ledger, job.van, "van").place
-        named = job._replace(van=van, job=job.job or _next_id(session))
+        named = job._replace(van=van, job=job.job or next(next_ids(_names(session))))
         if reading.job_named(session.ledger, named.job):
             raise BadValue(f"job {named.job!r} is already in the ledger: choose another id, or move that one")
         return named
@@ -60,6 +61,10 @@ def _booked(session: Session, head: Draft, plan: Callable[[], Job]) -> Job:
     return reading.lines_of(session.ledger, entry).bookings[0]
 
 
+def _names(session: Session) -> Iterator[str]:
+    return (job.job for job in reading.jobs(session.ledger))
+
+
 def told_by_codes(job: Job) -> list[str]:
     """What the job's generic fault codes mean, and what they point to together, a line each."""
     from vanstock.routines.meanings import hints, meaning_of
@@ -68,13 +73,12 @@ def told_by_codes(job: Job) -> list[str]:
     return [*told, *hints(job.codes)]
 
 
-def _next_id(session: Session) -> str:
-    """One more than the largest number that ends any job's id, in that id's own shape."""
-    numbered = [match for job in reading.jobs(session.ledger) if (match := re.fullmatch(r"(.*?)(\d+)", job.job))]
-    if not numbered:
-        return "J0001"
-    last = max(numbered, key=lambda match: int(match[2]))
-    return f"{last[1]}{str(int(last[2]) + 1).zfill(len(last[2]))}"
+def next_ids(jobs: Iterable[str]) -> Iterator[str]:
+    """The free ids after the largest number that ends any of these, in that id's own shape."""
+    numbered = [match for job in jobs if (match := re.fullmatch(r"(.*?)(\d+)", job))]
+    last = max(numbered, key=lambda match: int(match[2])) if numbered else None
+    shape, number, width = (last[1], int(last[2]), len(last[2])) if last else ("J", 0, 4)
+    return (f"{shape}{str(more).zfill(width)}" for more in count(number + 1))
 
 
 def job_types(session: Session) -> list[str]:

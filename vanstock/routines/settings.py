@@ -7,7 +7,7 @@ the routines that plan.
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import date, timedelta
+from datetime import date, timedelta, tzinfo
 from typing import TYPE_CHECKING, NamedTuple
 
 from vanstock.errors import BadValue, NotFound
@@ -107,6 +107,17 @@ def _date_order(text: str) -> str:
     return text
 
 
+def _zone(text: str) -> tzinfo | None:
+    if not text:
+        return None
+    from zoneinfo import ZoneInfo
+
+    try:
+        return ZoneInfo(text)
+    except (ValueError, OSError, LookupError):
+        raise BadValue(f"{text!r} is no time zone: name one like Europe/London, or leave it empty") from None
+
+
 class Setting(NamedTuple):
     """A thing that can be set: its default as text, what it is, and how its text is read."""
 
@@ -128,6 +139,7 @@ SETTINGS = {
     "payload_kg": Setting("", "what a van may carry in parts, in kg; empty for no limit", _amount_or_none("KGM")),
     "space_litres": Setting("", "what parts may fill in a van, in litres; empty for no limit", _amount_or_none("LTR")),
     "firm_name": Setting("", "your firm's name, as orders show it", _printable),
+    "time_zone": Setting("", "time zone of calendars, like Europe/London; this machine's when empty", _zone),
     "review_day": Setting("Fri", "weekday of the reorder list; a supplier's next order day counts", _weekday),
     "line_cost": Setting("0.20", "what an order line costs to pick, check and put away, an estimate", _money),
     "holding_percent": Setting("25", "what holding stock for a year costs, in percent of it", _percent(0, 100)),
@@ -164,6 +176,11 @@ def change_setting(session: Session, name: str, text: str) -> None:
     known(name).read(text)
     with writing(session.ledger):
         catalogue.save_setting(session.ledger, name, text)
+
+
+def time_zone(session: Session) -> tzinfo | None:
+    """The zone that is local time where the firm is; None for this machine's own."""
+    return _zone(setting_text(session, "time_zone"))
 
 
 def target(session: Session) -> float:

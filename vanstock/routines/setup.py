@@ -15,7 +15,7 @@ from typing import Any
 from vanstock.errors import ImportRefused, Problem
 from vanstock.exchange.folder import FolderContents, Known, read_folder
 from vanstock.exchange.writing import write_folder
-from vanstock.ledger import catalogue, reading
+from vanstock.ledger import calendarrows, catalogue, reading
 from vanstock.ledger.bulk import ImportedFacts, post_import
 from vanstock.ledger.claims import claims
 from vanstock.ledger.entries import CUSTOMER, Counted
@@ -212,7 +212,8 @@ def _counted_already(session: Session, contents: FolderContents, row: OpeningSto
 
 def export_folder(session: Session, folder: Path) -> dict[str, int]:
     """Write the ledger out as the import folder; how many rows of each file, "below zero" rows, and what the folder
-    has no place for: "claims" that are open, "orders" that something is still to come of, parts with "use-by dates"."""
+    has no place for: "claims" that are open, "orders" that something is still to come of, parts with "use-by
+    dates", "events" of calendars, "words" for them."""
     contents = everything(session)
     write_folder(folder, contents, {part.part: part for part in contents.parts})
     counts = {name: len(getattr(contents, name)) for name in ("parts", "jobs", "used", "stock")}
@@ -220,6 +221,8 @@ def export_folder(session: Session, folder: Path) -> dict[str, int]:
         "below zero": sum(row.qty < 0 for row in contents.stock),
         "claims": sum(not claim.closed for claim in claims(session.ledger)),
         "orders": len(orders(session.ledger, only_open=True)),
+        "events": len(calendarrows.events(session.ledger)),
+        "words": len(catalogue.words(session.ledger)),
         "use-by dates": sum(any(lot.use_by for lot in one.remains.lots) for one in aged(session).values()),
     }
 
