@@ -106,13 +106,16 @@ def opening_counts(connection: sqlite3.Connection) -> dict[tuple[str, str], int]
 
 def differences(connection: sqlite3.Connection) -> list[tuple[str, str, int]]:
     """What counts after the first of a part and place found gone, or (below 0) there after all, and what was written
-    off, unless because it had expired: part, local time of the entry, base units; undone entries left out."""
+    off, unless because it had expired: part, local time of the entry, base units; undone entries left out.
+
+    `+c.entry` has the counts looked up by part: an opening count of thousands of lines is one entry.
+    """
     rows = connection.execute(
         """SELECT m.part, e.at, CASE WHEN p.kind IN ('count difference', 'write-off') THEN m.qty ELSE -m.qty END
         FROM movement m JOIN entry e ON e.seq = m.entry JOIN place p ON p.place = m.to_place
         WHERE m.qty > 0 AND (p.kind IN ('count difference', 'write-off') OR m.from_place = 'count difference')
           AND e.kind <> 'expired' AND e.reverses IS NULL AND NOT EXISTS (SELECT 1 FROM entry r WHERE r.reverses = e.seq)
-          AND NOT EXISTS (SELECT 1 FROM counted c WHERE c.entry = m.entry AND c.part = m.part
+          AND NOT EXISTS (SELECT 1 FROM counted c WHERE +c.entry = m.entry AND c.part = m.part
             AND c.place IN (m.from_place, m.to_place)
             AND c.seq = (SELECT min(d.seq) FROM counted d WHERE d.part = c.part AND d.place = c.place))
         ORDER BY e.seq, m.part"""
