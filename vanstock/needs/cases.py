@@ -49,9 +49,9 @@ _WITH_USUAL = 1
 """The level beside whose own cases the usual table stands."""
 _FAR = 2
 """The first level that holds jobs on other families."""
-MANY, FEW_OF_MANY = 5_000, 2_000
-"""A far level of more jobs than `MANY` is stood for by so many of them: it is lent for a few dozen jobs at most, and
-what 2,000 jobs say of a share is within one or two in a hundred."""
+MANY, FEW_OF_MANY = 4_000, 1_000
+"""A far level of more jobs than `MANY` is stood for by so many of them. It is lent for a few dozen jobs at most, so
+that what chance adds to it is little beside what chance does to those."""
 
 Components = tuple[tuple[str, int], ...]
 
@@ -318,8 +318,7 @@ def _with_cases(
 
 
 def _spread(weight: Floats, mask: Mask) -> Floats:
-    """The weights of a level: its jobs', or where they are very many those of evenly spread ones, adding up to as much.
-    """
+    """The weights of a level: of its jobs, or of very many those of evenly spread ones, adding up to as much."""
     import numpy as np
 
     members = np.flatnonzero(mask)

@@ -27,7 +27,7 @@ from vanstock.routines.advising import Said, in_words
 from vanstock.routines.cautions import cautions_for
 from vanstock.routines.dangerous import aboard, over_limit
 from vanstock.routines.loadout import Buy, Do, JobOutlook, Left, Load, LoadOut, Need, Short, Split
-from vanstock.routines.past import Past, fitted_so_far, group_supply, read_past
+from vanstock.routines.past import Past, fitted_so_far, group_supply, read_for_day
 from vanstock.routines.rounds import Round, next_round
 from vanstock.routines.session import Session, once, one_act
 from vanstock.routines.settings import calendar
@@ -58,15 +58,16 @@ class _Day:
     needed: Mapping[str, int]
 
 
-def load_out(session: Session, day: date | None = None, *, van: str = "van") -> LoadOut:
-    """Work out the load-out of a van for a day (see `load_out_day` when None).
+def load_out(session: Session, day: date | None = None, *, van: str = "van", known: Past | None = None) -> LoadOut:
+    """Work out the load-out of a van for a day (see `load_out_day` when None), from what is `known` where that has been
+    read already.
 
     Vans share what lies in the stores: the van whose first job comes first loads first.
     """
     place = catalogue.place_named(session.ledger, van, "van").place
     chosen = day or load_out_day(session)
-    past = read_past(session)
     booked = [job for job in reading.jobs_between(session.ledger, chosen, chosen) if job.status == "booked"]
+    past = known or read_for_day(session, booked)
     book = CaseBook.build(past.finished, past.catalogue, today=session.today)
     stock = stock_on(session, place, chosen)
     for other in _vans_before(booked, place):
