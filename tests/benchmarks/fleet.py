@@ -1,10 +1,10 @@
 """A generated firm of many vans, every screen run on it: CPU seconds, peak memory, and how fast each grows with it.
 
-500 parts, 30 families, three years of four jobs a van on every working day (3,120 a van), the next week booked.
-Nothing of the demo is in it. Each screen is a process of its own, on a fresh copy of the ledger when it writes; its CPU time
+500 parts, 30 families, three years of four jobs a van on every working day (3,120 a van), the next week booked; nothing
+of the demo is in it. Each screen is a process of its own, on a fresh copy of the ledger when it writes; its CPU time
 and its highest resident memory are what the kernel counted. The exponent is log(time ratio) / log(size ratio) between
 the smallest and the largest firm, what the bare program takes taken off: 1 grows as the firm does, 2 as its square.
-Not a test: run it with `.venv/bin/python tests/benchmarks/fleet.py [--vans 5,12,50] [--only WORD,WORD] [--keep FOLDER]`.
+Not a test: run it with `.venv/bin/python tests/benchmarks/fleet.py [--vans 5,12,50] [--only WORDS] [--keep FOLDER]`.
 """
 
 from __future__ import annotations
