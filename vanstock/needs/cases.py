@@ -19,12 +19,12 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
-from itertools import islice
 from typing import TYPE_CHECKING, NamedTuple
 
 from vanstock.codes import base_code
 from vanstock.jobneeds import ComponentChoice, JobNeeds, WeightedCase
 from vanstock.model import EVERY_FAMILY, Catalogue, FinishedJob, Job, Usual
+from vanstock.needs.families import Components, FamilyCases, no_cases, with_cases
 from vanstock.needs.levels import HALF_LIFE_DAYS, Index, Marks, bands_of, likeness, measured_alike
 from vanstock.needs.mapping import PartMap
 from vanstock.needs.shrink import shrunken
@@ -53,8 +53,6 @@ MANY, FEW_OF_MANY = 4_000, 1_000
 """A far level of more jobs than `MANY` is stood for by so many of them. It is lent for a few dozen jobs at most, so
 that what chance adds to it is little beside what chance does to those."""
 
-Components = tuple[tuple[str, int], ...]
-
 
 class LevelShare(NamedTuple):
     """One level of likeness to a booked job: how many finished jobs are of it, how many they count for now, what the
@@ -75,19 +73,6 @@ class Evidence(NamedTuple):
     jobs: tuple[tuple[FinishedJob, float], ...]
     usual_share: float
     usual_worth: float
-
-
-class FamilyCases(NamedTuple):
-    """The cases asked for until now in one family's own part numbers: the distinct needs and their numbers, and as
-    three columns, in order of cases, which case (number) comes out as which need (number) with which probability; and
-    which cases are there."""
-
-    needs: tuple[Mapping[str, int], ...]
-    number: dict[Components, int]
-    case: Places
-    need: Places
-    probability: Floats
-    there: Mask
 
 
 class _Leaning(NamedTuple):
@@ -236,9 +221,9 @@ class CaseBook:
         """The cases wanted, and those before, in the part numbers of a job's family."""
         key = (job.family, job.chosen)
         if key not in self._families:
-            self._families[key] = _no_cases(len(self.distinct))
+            self._families[key] = no_cases(len(self.distinct))
         if (wanted & ~self._families[key].there).any():
-            self._families[key] = _with_cases(self._families[key], wanted, (self.distinct, self.parts), job)
+            self._families[key] = with_cases(self._families[key], wanted, (self.distinct, self.parts), job)
         return self._families[key]
 
     def evidence(self, job: Job) -> Evidence:
@@ -280,41 +265,6 @@ def _by_component(job: FinishedJob, parts: PartMap) -> Components:
     for part, qty in job.needs.items():
         case[parts.component_of.get(part, part)] += qty
     return tuple(sorted(case.items()))
-
-
-def _no_cases(many: int) -> FamilyCases:
-    import numpy as np
-
-    none = np.zeros(0, dtype=np.intp)
-    return FamilyCases((), {}, none, none, np.zeros(0), np.zeros(many, dtype=np.bool_))
-
-
-def _with_cases(
-    known: FamilyCases, wanted: Mask, source: tuple[Sequence[Components], PartMap], job: Job
-) -> FamilyCases:
-    import numpy as np
-
-    cases, parts = source
-    new = np.flatnonzero(wanted & ~known.there).tolist()
-    served = parts.served(job.family, {component for i in new for component, _ in cases[i]}, chosen=job.chosen)
-    place = dict(known.number)
-    rows = [
-        (number, place.setdefault(tuple(sorted(need.items())), len(place)), probability)
-        for number in new
-        for probability, need in parts.variants(dict(cases[number]), served)
-    ]
-    case, need, probability = list(zip(*rows, strict=True)) or [(), (), ()]
-    every = np.concatenate([known.case, np.array(case, dtype=np.intp)])
-    order = np.argsort(every, kind="stable")
-    needs = *known.needs, *(dict(need) for need in islice(place, len(known.needs), None))
-    return FamilyCases(
-        needs,
-        place,
-        every[order],
-        np.concatenate([known.need, np.array(need, dtype=np.intp)])[order],
-        np.concatenate([known.probability, np.array(probability, dtype=np.float64)])[order],
-        known.there | wanted,
-    )
 
 
 def _spread(weight: Floats, mask: Mask) -> Floats:
