@@ -286,6 +286,8 @@ def measured(folder: Path, vans: int, only: str) -> dict[str, Cost]:
               file=sys.stderr, flush=True)  # fmt: skip
     for name, path in PAGES if not only or "page" in only else ():
         found[name], found[f"{name}, again"] = costs_of_page(ledger, path)
+        print(f"  {vans:3} {name:24} {found[name].seconds:8.2f} s, again {found[f'{name}, again'].seconds:.2f} s",
+              file=sys.stderr, flush=True)  # fmt: skip
     shutil.rmtree(folder / "out", ignore_errors=True)
     return found
 
@@ -304,7 +306,8 @@ def show(found: dict[int, dict[str, Cost]]) -> None:
     for name in found[sizes[0]]:
         row = [found[size].get(name, Cost(0, 0)) for size in sizes]
         bare = [found[size]["(the bare program)"].seconds for size in sizes]
-        power = exponent(row[0].seconds - bare[0], row[-1].seconds - bare[-1], sizes[-1] / sizes[0])
+        ratio = sizes[-1] / sizes[0] if len(sizes) > 1 else math.e
+        power = exponent(row[0].seconds - bare[0], row[-1].seconds - bare[-1], ratio)
         print(f"{name:26}{''.join(f'{one.seconds:9.2f} s {one.megabytes:4.0f} MB' for one in row)}{power:13.2f}")
         steep += [name] if power > STEEP else []
     print(f"faster than the firm: {', '.join(steep) or 'none'}")
