@@ -49,23 +49,32 @@ def load(
     if kit:
         _fill_up(ctx, van)
         return
+    if part:
+        _one(ctx, (part, qty), source, target or van)
+        return
+    _everything(ctx, van, date)
+
+
+def _one(ctx: typer.Context, named: tuple[str, str], source: str, target: str) -> None:
+    from vanstock.routines import stock as routine
+
     with opened(ctx) as session:
-        if part:
-            from vanstock.routines import stock as routine
+        posted = routine.move(session, *named, source=source, target=target)
+        unit = posted.part.unit
+        say(
+            f"loaded {show_qty(posted.qty, unit)} x {posted.part.part} {posted.part.description} from "
+            f"{posted.from_place}; {posted.to_place} now has {show_qty(posted.left, unit)}"
+        )
+        for warning in posted.warnings:
+            tell(f"note: {warning}")
+        say(f"entry {posted.entry.id[:8]} (vanstock undo takes it back)")
 
-            posted = routine.move(session, part, qty, source=source, target=target or van)
-            unit = posted.part.unit
-            say(
-                f"loaded {show_qty(posted.qty, unit)} x {posted.part.part} {posted.part.description} from "
-                f"{posted.from_place}; {posted.to_place} now has {show_qty(posted.left, unit)}"
-            )
-            for warning in posted.warnings:
-                tell(f"note: {warning}")
-            say(f"entry {posted.entry.id[:8]} (vanstock undo takes it back)")
-            return
-        from vanstock.routines import morning
-        from vanstock.workdays import parse_date
 
+def _everything(ctx: typer.Context, van: str, date: str) -> None:
+    from vanstock.routines import morning
+    from vanstock.workdays import parse_date
+
+    with opened(ctx) as session:
         plan, entry = morning.load_all(session, parse_date(date) if date else None, van=van)
     if entry is None:
         stays = "1 line stays" if len(plan.left) == 1 else f"{len(plan.left)} lines stay"

@@ -38,7 +38,7 @@ def _past(known: Catalogue, jobs: Sequence[Job], used: Sequence[Used]) -> Past:
 
 MANY_JOBS = 12_000
 """Finished jobs up to which a day rests on all of them."""
-_NEWEST, _OF_NEAR, _OF_OTHERS = 4_000, 200, 20
+_NEWEST, _OF_OTHERS, _LEAST_OF_NEAR, _NEAR_IN_ALL = 4_000, 20, 200, 20_000
 
 
 def read_for_day(session: Session, jobs: Iterable[Job]) -> Past:
@@ -51,7 +51,8 @@ def read_for_day(session: Session, jobs: Iterable[Job]) -> Past:
     if reading.finished_count(session.ledger) <= MANY_JOBS:
         return read_past(session)
     near = {(job.family, job.job_type) for job in jobs}
-    stands_for = reading.spread_of_done(session.ledger, _NEWEST, _OF_OTHERS, near=sorted(near), most_near=_OF_NEAR)
+    most_near = max(_NEAR_IN_ALL // max(len(near), 1), _LEAST_OF_NEAR)
+    stands_for = reading.spread_of_done(session.ledger, _NEWEST, _OF_OTHERS, near=sorted(near), most_near=most_near)
     known = catalogue.read_catalogue(session.ledger)
     chosen = reading.jobs_with_visits(session.ledger, stands_for)
     past = _past(known, chosen, reading.used_on_jobs(session.ledger, [job.job for job in chosen]))
