@@ -296,10 +296,7 @@ def day_odds(jobs: Sequence[JobNeeds], supply: Mapping[str, int], *, seed: int, 
 def day_need_quantiles(
     jobs: Sequence[JobNeeds], *, probability: float, seed: int, draws: int = DRAWS
 ) -> dict[str, int]:
-    """By group, the least base units that hold all these jobs' need with this probability.
-
-    Only sums are kept of what is drawn, and of very many jobs fewer draws are made.
-    """
+    """By group, the least base units that hold all these jobs' need with this probability; many jobs are drawn less."""
     import numpy as np
 
     rng, draws = np.random.default_rng(seed), min(draws, max(MOST_DRAWN // max(len(jobs), 1), LEAST_DRAWS))
@@ -314,12 +311,10 @@ def day_need_quantiles(
 
 
 def _from_top(probability: float, draws: int) -> int:
-    """Which of so many draws, counted from the largest, is the quantile."""
     return draws - min(max(ceil(probability * draws - 1e-9) - 1, 0), draws - 1)
 
 
 def _nth_from_top(total: NDArray[np.int64], top: int) -> int:
-    import numpy as np
-
-    taken = np.sort(total[total > 0])
+    taken = total[total > 0]
+    taken.sort()
     return int(taken[-top]) if len(taken) >= top else 0
