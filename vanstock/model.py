@@ -177,7 +177,7 @@ class Catalogue(NamedTuple):
 
 class FinishedJob(NamedTuple):
     """A finished job and what it needed: base units by part number, fitted plus missed, return visits
-    settled."""
+    settled; how many jobs like it it stands for, more than one where the others were not read."""
 
     job: str
     date: date
@@ -186,6 +186,7 @@ class FinishedJob(NamedTuple):
     codes: tuple[str, ...]
     needs: Mapping[str, int]
     readings: str = ""
+    stands_for: float = 1.0
 
 
 class Movement(NamedTuple):

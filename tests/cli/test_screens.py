@@ -20,7 +20,7 @@ LINES = (
     "loadout", "loadout J0785", "loadout J0785 --why", "reading", "reading J0785", "reorder", "stock", "forecast",
     "minmax", "minmax GK-KRA-011-A --why", "minmax GK-KRA-011-A --past", "minmax --completion 0.99 --cash 1000",
     "curve", "replay --weeks 5", "booking list", "history J0001", "place list", "setting",
-    "order list", "order list --all",
+    "order list", "order list --all", "where GK-KRA-011-A", "kit",
 )  # fmt: skip
 HEAVY = ("numpy", "pandas", "scipy", "statsmodels", "matplotlib", "sqlite_utils", "starlette")
 

@@ -97,6 +97,7 @@ def _show(found: LoadOut) -> None:
     if found.load or not found.left:
         _show_load(found.load)
     _show_left(found.left)
+    _show_elsewhere(found)
     _show_buy(found.buy)
     _show_carried(found)
     say("\nWHAT THEY TAKE")
@@ -179,6 +180,18 @@ def _show_left(lines: Sequence[Left]) -> None:
             for r in lines
         ]
         table(columns, cells)
+
+
+def _show_elsewhere(found: LoadOut) -> None:
+    if not found.elsewhere:
+        return
+    say("\nIN OTHER VANS, and in no store")
+    for row in found.elsewhere:
+        has, spare = show_qty(row.on_hand, row.part.unit), show_qty(row.spare, row.part.unit)
+        free = f", {spare} to spare beside its own jobs" if row.spare else ", which its own jobs may take"
+        paragraph(f"{row.van} has {has} x {row.part.part} {row.part.description}{free}", first="- ", then="  ")
+    one = found.elsewhere[0]
+    paragraph(f'when you have met: vanstock load {one.part.part} QTY --from "{one.van}" --van "{found.van}"')
 
 
 def _show_buy(lines: Sequence[Buy]) -> None:

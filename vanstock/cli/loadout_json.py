@@ -25,6 +25,15 @@ def load_out_json(found: LoadOut) -> dict[str, object]:
         "load": [_load(row) for row in found.load],
         "left_behind": [_left(row) for row in found.left],
         "buy": [_buy(row) for row in found.buy],
+        "elsewhere": [
+            {
+                "part": row.part.part,
+                "van": row.van,
+                "on_hand": format_qty(row.on_hand, row.part.unit),
+                "spare": format_qty(row.spare, row.part.unit),
+            }
+            for row in found.elsewhere
+        ],
         "cautions": list(found.cautions),
         "expired": [expiry_json(row) for row in found.expired],
         "expiring": [expiry_json(row) for row in found.expiring],

@@ -5,6 +5,7 @@ Only SELECTs. Called by routines; nothing here changes the file or knows what th
 
 from __future__ import annotations
 
+import json
 import sqlite3
 from collections.abc import Iterable
 from datetime import date
@@ -34,6 +35,60 @@ def jobs_between(connection: sqlite3.Connection, first: date, last: date) -> lis
     return [from_row(row) for row in rows]
 
 
+def booked_from(connection: sqlite3.Connection, first: date) -> list[Job]:
+    """The jobs still booked for a day or a later one, in the order they were first booked."""
+    sql = f"SELECT {COLUMNS} FROM job WHERE date >= ? AND status = 'booked' ORDER BY rowid"
+    return [from_row(row) for row in connection.execute(sql, (first.isoformat(),))]
+
+
+def done_by_kind(connection: sqlite3.Connection, *, since: date = date.min) -> list[tuple[str, str, int]]:
+    """How many jobs of each family and type were done from a day on."""
+    sql = """SELECT family, job_type, count(*) FROM job WHERE status = 'done' AND date >= ?
+      GROUP BY family, job_type ORDER BY family, job_type"""
+    return connection.execute(sql, (since.isoformat(),)).fetchall()
+
+
+def done_on(connection: sqlite3.Connection, van: str) -> list[tuple[str, str, str]]:
+    """Family, type and day of every job that was done from a van."""
+    sql = "SELECT family, job_type, date FROM job WHERE status = 'done' AND van = ? ORDER BY date, rowid"
+    return connection.execute(sql, (van,)).fetchall()
+
+
+def spread_of_done(
+    connection: sqlite3.Connection, newest: int, most: int, *, near: Iterable[tuple[str, str]], most_near: int
+) -> dict[str, float]:
+    """Done jobs that stand for all, and for how many each: the `newest` of all for themselves; of the older ones of a
+    kind (family, type) evenly spread ones, no more than `most`, or `most_near` of the kinds that are `near`."""
+    kinds = json.dumps([list(kind) for kind in near])
+    sql = """
+      WITH near (family, job_type) AS (SELECT value ->> 0, value ->> 1 FROM json_each(?1)),
+      done AS (SELECT job, date, time, family, job_type,
+          row_number() OVER (ORDER BY date DESC, time DESC, job DESC) <= ?2 AS is_new FROM job WHERE status = 'done'),
+      older AS (SELECT job, row_number() OVER kind AS n, count(*) OVER (PARTITION BY family, job_type) AS many,
+          iif((family, job_type) IN near, ?4, ?3) AS most
+        FROM done WHERE NOT is_new WINDOW kind AS (PARTITION BY family, job_type ORDER BY date, time, job))
+      SELECT job, 1.0 FROM done WHERE is_new UNION ALL
+      SELECT job, max(1.0 * many / most, 1.0) FROM older
+        WHERE many <= most OR n * most / many <> (n - 1) * most / many"""
+    return dict(connection.execute(sql, (kinds, newest, most, most_near)).fetchall())
+
+
+def jobs_with_visits(connection: sqlite3.Connection, names: Iterable[str]) -> list[Job]:
+    """These jobs, and every job of a reference that one of them has, in the order they were first booked."""
+    rows = connection.execute(
+        f"""WITH chosen AS (SELECT value AS job FROM json_each(?1))
+        SELECT {COLUMNS} FROM job WHERE job IN chosen OR reference IN
+          (SELECT reference FROM job WHERE job IN chosen AND reference <> '') ORDER BY rowid""",
+        (json.dumps(list(names)),),
+    )
+    return [from_row(row) for row in rows]
+
+
+def used_on_jobs(connection: sqlite3.Connection, names: Iterable[str]) -> list[Used]:
+    """What of `used` these jobs took."""
+    return _used(connection, "AND job IN (SELECT value FROM json_each(?1))", json.dumps(list(names)))
+
+
 def finished_count(connection: sqlite3.Connection) -> int:
     """How many jobs are done."""
     return int(connection.execute("SELECT count(*) FROM job WHERE status = 'done'").fetchone()[0])
@@ -51,7 +106,7 @@ def used_brought(connection: sqlite3.Connection) -> list[Used]:
 
 def used_on_job(connection: sqlite3.Connection, job: str) -> list[Used]:
     """What one job took of each part."""
-    return _used(connection, "AND job = ?", job)
+    return _used(connection, "AND job = ?1", job)
 
 
 def _used(connection: sqlite3.Connection, which: str, *values: str) -> list[Used]:
@@ -62,7 +117,7 @@ def _used(connection: sqlite3.Connection, which: str, *values: str) -> list[Used
         FROM movement WHERE job IS NOT NULL AND qty > 0 {which}
         UNION ALL SELECT entry, job, part, 0, qty FROM missed WHERE 1 {which})
       GROUP BY job, part HAVING sum(fitted) <> 0 OR sum(missed) <> 0 ORDER BY min(entry), job, part"""
-    return [Used(*row) for row in connection.execute(sql, values * 2)]
+    return [Used(*row) for row in connection.execute(sql, values)]
 
 
 def fitted_since(connection: sqlite3.Connection, part: str, entry: int) -> int:
@@ -106,13 +161,16 @@ def opening_counts(connection: sqlite3.Connection) -> dict[tuple[str, str], int]
 
 def differences(connection: sqlite3.Connection) -> list[tuple[str, str, int]]:
     """What counts after the first of a part and place found gone, or (below 0) there after all, and what was written
-    off, unless because it had expired: part, local time of the entry, base units; undone entries left out."""
+    off, unless because it had expired: part, local time of the entry, base units; undone entries left out.
+
+    `+c.entry` has the counts looked up by part: an opening count of thousands of lines is one entry.
+    """
     rows = connection.execute(
         """SELECT m.part, e.at, CASE WHEN p.kind IN ('count difference', 'write-off') THEN m.qty ELSE -m.qty END
         FROM movement m JOIN entry e ON e.seq = m.entry JOIN place p ON p.place = m.to_place
         WHERE m.qty > 0 AND (p.kind IN ('count difference', 'write-off') OR m.from_place = 'count difference')
           AND e.kind <> 'expired' AND e.reverses IS NULL AND NOT EXISTS (SELECT 1 FROM entry r WHERE r.reverses = e.seq)
-          AND NOT EXISTS (SELECT 1 FROM counted c WHERE c.entry = m.entry AND c.part = m.part
+          AND NOT EXISTS (SELECT 1 FROM counted c WHERE +c.entry = m.entry AND c.part = m.part
             AND c.place IN (m.from_place, m.to_place)
             AND c.seq = (SELECT min(d.seq) FROM counted d WHERE d.part = c.part AND d.place = c.place))
         ORDER BY e.seq, m.part"""

@@ -8,6 +8,9 @@ with n the faded number of cases, a case fading by half in 365 days; the usual t
 beside the own cases of type and family. The marginal of this mixture is the beta-binomial (shrunken) estimate
 (Gelman et al., Bayesian Data Analysis, 3rd ed., ch. 5), and parts that go together stay together. A level with
 nothing in it is the level above it.
+
+Of a far level with very many jobs, evenly spread ones stand for all (systematic sampling: Cochran, Sampling Techniques,
+3rd ed. 1977, ch. 8), and a job may itself stand for others that were not read (`FinishedJob.stands_for`).
 """
 
 from __future__ import annotations
@@ -21,10 +24,11 @@ from typing import TYPE_CHECKING, NamedTuple
 from vanstock.codes import base_code
 from vanstock.jobneeds import ComponentChoice, JobNeeds, WeightedCase
 from vanstock.model import EVERY_FAMILY, Catalogue, FinishedJob, Job, Usual
+from vanstock.needs.families import Components, FamilyCases, no_cases, with_cases
 from vanstock.needs.levels import HALF_LIFE_DAYS, Index, Marks, bands_of, likeness, measured_alike
 from vanstock.needs.mapping import PartMap
 from vanstock.needs.shrink import shrunken
-from vanstock.needs.worths import History, UsualOdds, Worths, learnt
+from vanstock.needs.worths import MOST_JOBS, History, UsualOdds, Worths, learnt
 
 if TYPE_CHECKING:
     import numpy as np
@@ -32,6 +36,7 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
     Places = NDArray[np.intp]
+    Mask = NDArray[np.bool_]
 
 LEVELS = (
     "same type, family and fault code",
@@ -42,8 +47,11 @@ LEVELS = (
 )
 _WITH_USUAL = 1
 """The level beside whose own cases the usual table stands."""
-
-Components = tuple[tuple[str, int], ...]
+_FAR = 2
+"""The first level that holds jobs on other families."""
+MANY, FEW_OF_MANY = 4_000, 1_000
+"""A far level of more jobs than `MANY` is stood for by so many of them. It is lent for a few dozen jobs at most, so
+that what chance adds to it is little beside what chance does to those."""
 
 
 class LevelShare(NamedTuple):
@@ -67,16 +75,6 @@ class Evidence(NamedTuple):
     usual_worth: float
 
 
-class FamilyCases(NamedTuple):
-    """Every distinct case in one family's own part numbers: the distinct needs, and as three columns which case
-    (number) comes out as which need (number) with which probability."""
-
-    needs: tuple[Mapping[str, int], ...]
-    case: Places
-    need: Places
-    probability: Floats
-
-
 class _Leaning(NamedTuple):
     """The weight of each finished job in an estimate, of the usual table last; the levels that it was made of."""
 
@@ -95,6 +93,7 @@ class CaseBook:
     distinct: tuple[Components, ...]
     case_of: Places
     fade: Floats
+    stands_for: Floats
     index: Index
     marks: Marks
     _families: dict[object, FamilyCases] = field(default_factory=dict, repr=False, compare=False)
@@ -113,6 +112,7 @@ class CaseBook:
         distinct = tuple(sorted(set(cases)))
         number = {case: i for i, case in enumerate(distinct)}
         age = np.array([max((today - job.date).days, 0) for job in jobs], dtype=np.float64)
+        stands_for = np.array([job.stands_for for job in jobs], dtype=np.float64)
         index = Index.of(jobs)
         book = cls(
             jobs=jobs,
@@ -121,22 +121,26 @@ class CaseBook:
             usual=_usual_by_kind(catalogue.usual),
             distinct=distinct,
             case_of=np.array([number[case] for case in cases], dtype=np.intp),
-            fade=0.5 ** (age / HALF_LIFE_DAYS),
+            fade=stands_for * 0.5 ** (age / HALF_LIFE_DAYS),
+            stands_for=stands_for,
             index=index,
             marks=index.marks(jobs),
         )
         return book if worths else replace(book, worths=learnt(book.history()))
 
     def history(self) -> History:
-        """The jobs in order of date, one a row, with what each took and could take of every component seen."""
+        """The newest jobs that worths are learnt from in order of date, one a row, with what each took and could take
+        of every component seen."""
         import numpy as np
 
+        tail = slice(max(len(self.jobs) - MOST_JOBS, 0), None)
+        jobs = self.jobs[tail]
         seen = sorted({component for case in self.distinct for component, _ in case})
         column = {component: i for i, component in enumerate(seen)}
-        took = np.zeros((len(self.distinct), len(seen)), dtype=np.bool_)
-        for row, case in enumerate(self.distinct):
-            took[row, [column[component] for component, _ in case]] = True
-        kinds = sorted({(job.job_type, job.family) for job in self.jobs})
+        took = np.zeros((len(jobs), len(seen)), dtype=np.bool_)
+        for row, case in enumerate(self.case_of[tail].tolist()):
+            took[row, [column[component] for component, _ in self.distinct[case]]] = True
+        kinds = sorted({(job.job_type, job.family) for job in jobs})
         known = [self.usual_rows(*kind) for kind in kinds]
         odds = np.zeros((len(kinds), len(seen)))
         for row, lines in enumerate(known):
@@ -144,11 +148,12 @@ class CaseBook:
                 if line.component in column:
                     odds[row, column[line.component]] = line.probability
         can_be = np.array([[bool(self.parts.for_component(family, c)) for c in seen] for _, family in kinds], bool)
-        kind_of = np.array([kinds.index((job.job_type, job.family)) for job in self.jobs], dtype=np.intp)
-        day = np.array([job.date.toordinal() for job in self.jobs])
+        number = {kind: i for i, kind in enumerate(kinds)}
+        kind_of = np.array([number[job.job_type, job.family] for job in jobs], dtype=np.intp)
+        day = np.array([job.date.toordinal() for job in jobs])
         worth = np.array([usual_worth(lines) for lines in known])
         usual = UsualOdds(odds[kind_of], worth[kind_of])
-        return History(day, self.marks, took[self.case_of], can_be[kind_of], usual)
+        return History(day, self.marks.rows(tail), took, can_be[kind_of], usual)
 
     def usual_rows(self, job_type: str, family: str) -> list[Usual]:
         """The usual rows for a job type and family: its own, and those for every family where it has none."""
@@ -185,7 +190,8 @@ class CaseBook:
             weight = weight * self.worths.alike ** measured_alike(wanted, self.marks)[0]
         every = np.ones(len(self.jobs), dtype=np.bool_)
         masks = [*(level[0] for level in likeness(wanted, self.marks)), every]
-        own = [np.append(weight * mask, known if i == _WITH_USUAL else 0.0) for i, mask in enumerate(masks)]
+        levels = [weight * mask if i < _FAR else _spread(weight, mask) for i, mask in enumerate(masks)]
+        own = [np.append(level, known if i == _WITH_USUAL else 0.0) for i, level in enumerate(levels)]
         totals = [float(level.sum()) for level in own]
         lends = [worth if any(totals[i + 1 :]) else 0.0 for i, worth in enumerate((*self.worths[:4], 0.0))]
         if not any(totals):
@@ -194,20 +200,31 @@ class CaseBook:
         for level, total, worth in zip(own[::-1], totals[::-1], lends[::-1], strict=True):
             if total + worth > 0:
                 estimate = shrunken(level, total, estimate, worth)
-        counts = [int(mask.sum()) for mask in masks]
+        counts = [round(float(self.stands_for[mask].sum())) for mask in masks]
         faded = [float(level[:-1].sum()) for level in own]
         return _Leaning(estimate, _shares(counts, faded, totals, lends))
 
     def _mapped(self, shares: Floats, job: Job) -> tuple[WeightedCase, ...]:
-        """Cases in the family's own part numbers, those that come out the same put together."""
+        """Cases in the family's own part numbers, those that come out the same put together, by their first case."""
         import numpy as np
 
+        known = self._family(shares > 0, job)
+        rows = np.flatnonzero(shares[known.case] > 0)
+        case, need = known.case[rows], known.need[rows]
+        merged = np.bincount(need, shares[case] * known.probability[rows], len(known.needs))
+        numbers, first = np.unique(need, return_index=True)
+        ordered = numbers[np.argsort(first)]
+        weights = zip(ordered.tolist(), merged[ordered].tolist(), strict=True)
+        return tuple(WeightedCase(weight, known.needs[number]) for number, weight in weights if weight > 0)
+
+    def _family(self, wanted: Mask, job: Job) -> FamilyCases:
+        """The cases wanted, and those before, in the part numbers of a job's family."""
         key = (job.family, job.chosen)
         if key not in self._families:
-            self._families[key] = _family_cases(self.distinct, self.parts, job)
-        known = self._families[key]
-        merged = np.bincount(known.need, shares[known.case] * known.probability, len(known.needs))
-        return tuple(WeightedCase(float(merged[i]), known.needs[i]) for i in np.flatnonzero(merged > 0))
+            self._families[key] = no_cases(len(self.distinct))
+        if (wanted & ~self._families[key].there).any():
+            self._families[key] = with_cases(self._families[key], wanted, (self.distinct, self.parts), job)
+        return self._families[key]
 
     def evidence(self, job: Job) -> Evidence:
         """Which finished jobs the needs of this job rest on, and how much on each."""
@@ -250,23 +267,17 @@ def _by_component(job: FinishedJob, parts: PartMap) -> Components:
     return tuple(sorted(case.items()))
 
 
-def _family_cases(cases: Sequence[Components], parts: PartMap, job: Job) -> FamilyCases:
+def _spread(weight: Floats, mask: Mask) -> Floats:
+    """The weights of a level: of its jobs, or of very many those of evenly spread ones, adding up to as much."""
     import numpy as np
 
-    place: dict[tuple[tuple[str, int], ...], int] = {}
-    served = parts.served(job.family, {component for case in cases for component, _ in case}, chosen=job.chosen)
-    rows = [
-        (number, place.setdefault(tuple(sorted(need.items())), len(place)), probability)
-        for number, case in enumerate(cases)
-        for probability, need in parts.variants(dict(case), served)
-    ]
-    columns = list(zip(*rows, strict=True)) or [(), (), ()]
-    return FamilyCases(
-        tuple(map(dict, place)),
-        np.array(columns[0], dtype=np.intp),
-        np.array(columns[1], dtype=np.intp),
-        np.array(columns[2], dtype=np.float64),
-    )
+    members = np.flatnonzero(mask)
+    if len(members) <= MANY:
+        return weight * mask
+    kept = members[np.linspace(0, len(members) - 1, FEW_OF_MANY).astype(np.intp)]
+    found = np.zeros(len(weight))
+    found[kept] = weight[kept] * (weight[members].sum() / weight[kept].sum())
+    return found
 
 
 def _usual_by_kind(usual: Iterable[Usual]) -> dict[tuple[str, str], tuple[Usual, ...]]:

@@ -95,7 +95,10 @@ def likeness(wanted: Marks, past: Marks) -> tuple[Mask, Mask, Mask, Mask]:
 
     same_type = wanted.type_of[:, None] == past.type_of
     own = same_type & (wanted.family_of[:, None] == past.family_of)
-    shared = wanted.codes.astype(np.float32) @ past.codes.T.astype(np.float32) > 0
+    if len(wanted.codes) == 1:
+        shared = np.any(past.codes[:, wanted.codes[0]], axis=1, keepdims=True).T
+    else:
+        shared = wanted.codes.astype(np.float32) @ past.codes.T.astype(np.float32) > 0
     return own & shared, own, same_type & shared, same_type
 
 

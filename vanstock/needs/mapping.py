@@ -53,7 +53,7 @@ class PartMap:
         """
         took: dict[tuple[str, str], dict[str, float]] = defaultdict(lambda: defaultdict(float))
         for job in finished:
-            faded = 0.5 ** (max((today - job.date).days, 0) / HALF_LIFE_DAYS)
+            faded = job.stands_for * 0.5 ** (max((today - job.date).days, 0) / HALF_LIFE_DAYS)
             for part in job.needs:
                 took[job.family, self.component_of.get(part, part)][self.groups.get(part, part)] += faded
         shares = dict(self.shares)

@@ -29,6 +29,8 @@ _BLOCKS = 8
 _FORETOLD_FROM = 0.3
 _MOST_FORETOLD = 800
 _MOST_PAST = 3_000
+MOST_JOBS = _MOST_PAST + _MOST_FORETOLD
+"""The newest jobs of a firm, which are all that its worths are learnt from."""
 _LEAST_GAIN, _LEAST_GAIN_ALIKE = 1e-4, 2e-3
 """The share by which the score must be better before a worth moves, or before readings count: less is chance."""
 _SURE = 0.03

@@ -50,7 +50,7 @@ class Stock:
 
 def stock_on(session: Session, van: str, day: date, stores: list[tuple[str, str, int]] | None = None) -> Stock:
     """What a van and the stores (or what is left in them) can give on a day."""
-    rows = reading.balances(session.ledger)
+    rows = reading.balances(session.ledger, place="" if stores is None else van)
     ages = aged(session, van=van)
     usable = not_expired(rows, ages, day)
     if stores is None:

@@ -72,8 +72,8 @@ class Reviews(NamedTuple):
 
 class Coming(NamedTuple):
     """A stream, the kind of job (family, type) behind each of its kinds, the booked jobs among it, by group how it is
-    bought and the most that is surely used before it expires (left out where it keeps), the reviews by supplier, and
-    what the stream was drawn from."""
+    bought and the most that is surely used before it expires (left out where it keeps), the reviews by supplier, what
+    the stream was drawn from, and the finished jobs that say what a job takes."""
 
     stream: Stream
     kinds: tuple[tuple[str, str], ...]
@@ -82,6 +82,7 @@ class Coming(NamedTuple):
     usable: Mapping[str, int]
     reviews: Mapping[str, Reviews]
     drawn_from: DrawnFrom
+    book: CaseBook
 
     def never_above_its_level(self) -> Stream:
         """The same jobs, against stock that every review brings up to its level and no higher."""
@@ -98,7 +99,7 @@ class DrawnFrom(NamedTuple):
     jobs: int
 
 
-class _Days(NamedTuple):
+class Days(NamedTuple):
     """The working days of the weeks ahead in order, the week of each, how many a full week has, and the working days
     before them."""
 
@@ -113,7 +114,7 @@ def coming(session: Session, past: Past, known: Known = NOTHING_ELSE, *, jobs: i
     from vanstock.needs.cases import CaseBook
 
     book = CaseBook.build(past.finished, past.catalogue, today=session.today)
-    days = _days_ahead(session.today, calendar(session))
+    days = days_ahead(session.today, calendar(session))
     names, kinds, dispersion = _kinds(session, past, book)
     numbers = {name: i for i, name in enumerate(names)}
     booked = _booked(session, past, days)
@@ -126,10 +127,10 @@ def coming(session: Session, past: Past, known: Known = NOTHING_ELSE, *, jobs: i
     orders = _order_days(session, past, days, (how, {group: mean for group, (mean, _) in use.items()}))
     source = DrawnFrom(kinds, _shelves(past, days, how, orders), ahead, jobs)
     stream = draw_stream(kinds, source.shelves, ahead, seed=SEED, jobs=jobs)
-    return Coming(stream, names, tuple(job for _, job in booked), how, usable, orders, source)
+    return Coming(stream, names, tuple(job for _, job in booked), how, usable, orders, source, book)
 
 
-def _days_ahead(today: date, days: Calendar) -> _Days:
+def days_ahead(today: date, days: Calendar) -> Days:
     """The working days from today to the end of the last week, weeks without any left out."""
     monday, week = week_start(today), timedelta(days=7)
     ahead: dict[date, list[date]] = {}
@@ -142,7 +143,7 @@ def _days_ahead(today: date, days: Calendar) -> _Days:
     dates = tuple(day for found in ahead.values() for day in found)
     dates = dates or (days.next_working(monday + _FARTHEST_WEEKS * week),)
     places = [place for place, found in enumerate(ahead.values()) for _ in found] or [0]
-    return _Days(dates, tuple(places), len(days.working), days_before(today, days))
+    return Days(dates, tuple(places), len(days.working), days_before(today, days))
 
 
 def days_before(first: date, days: Calendar) -> tuple[date, ...]:
@@ -157,7 +158,7 @@ def _kinds(session: Session, past: Past, book: CaseBook) -> tuple[tuple[tuple[st
 
     done = [(f"{job.family}{_BETWEEN}{job.job_type}", job.date, 1) for job in past.finished]
     names = sorted({name for name, _, _ in done})
-    counts, share = _counted(session, names, done)
+    counts, share = counted(session, names, done)
     rates = job_rates(counts, share)
     kinds = [(name.split(_BETWEEN)[0], name.split(_BETWEEN)[1]) for name in names]
     found = [
@@ -167,7 +168,7 @@ def _kinds(session: Session, past: Past, book: CaseBook) -> tuple[tuple[tuple[st
     return tuple(kinds), found, rates.dispersion
 
 
-def _counted(
+def counted(
     session: Session, names: list[str], lines: list[tuple[str, date, int]], since: date | None = None
 ) -> tuple[Floats, Floats]:
     """What happened by name and week from `since` on (None: from the first of all), and the open share of each week."""
@@ -193,7 +194,7 @@ def _outside_jobs(session: Session, past: Past, known: Known) -> list[Kind]:
     events = [(group, row.date, 1) for group, rows in lost.items() for row in rows if sizes[group] > 0 and row.qty > 0]
     names = sorted({group for group, _, _ in events})
     since = known.counted_since
-    weekly = seldom_rates(*_counted(session, names, events, since)).tolist() if names else []
+    weekly = seldom_rates(*counted(session, names, events, since)).tolist() if names else []
     many = {name: sum(group == name for group, _, _ in events) for name in names}
     return [
         Kind(JobNeeds("", (WeightedCase(1.0, {name: ceil(sizes[name] / many[name])}),), (), 0.0, 0), rate, asks=False)
@@ -201,7 +202,7 @@ def _outside_jobs(session: Session, past: Past, known: Known) -> list[Kind]:
     ]
 
 
-def _booked(session: Session, past: Past, days: _Days) -> list[tuple[int, Job]]:
+def _booked(session: Session, past: Past, days: Days) -> list[tuple[int, Job]]:
     """The jobs booked for the weeks ahead, each on its day or the next working one."""
     from bisect import bisect_left
 
@@ -228,8 +229,12 @@ def _used_by(kinds: Sequence[Kind]) -> dict[str, tuple[float, float]]:
     from vanstock.needs.marginals import mean_needs
 
     use: dict[str, tuple[float, float]] = {}
+    means: dict[tuple[int, int], Mapping[str, tuple[float, float]]] = {}
     for kind in kinds:
-        for group, (qty, square) in mean_needs(kind.needs).items():
+        alike = id(kind.needs.cases), id(kind.needs.prior)  # bookings that are alike share their answer
+        if alike not in means:
+            means[alike] = mean_needs(kind.needs)
+        for group, (qty, square) in means[alike].items():
             mean, variance = use.get(group, (0.0, 0.0))
             use[group] = mean + kind.weekly * qty, variance + kind.weekly * square
     return use
@@ -264,7 +269,7 @@ def _bought(
     return found
 
 
-def _shelves(past: Past, days: _Days, how: Mapping[str, Buying], orders: Mapping[str, Reviews]) -> list[Shelf]:
+def _shelves(past: Past, days: Days, how: Mapping[str, Buying], orders: Mapping[str, Reviews]) -> list[Shelf]:
     """How each group is stocked, with the reviews of its supplier."""
     places = {day: place for place, day in enumerate(days.dates)}
     since: dict[tuple[str, int], list[int]] = {}
@@ -284,7 +289,7 @@ def comes_after(past: Past, group: str) -> int:
 
 
 def _order_days(
-    session: Session, past: Past, days: _Days, bought: tuple[Mapping[str, Buying], Mapping[str, float]]
+    session: Session, past: Past, days: Days, bought: tuple[Mapping[str, Buying], Mapping[str, float]]
 ) -> dict[str, Reviews]:
     """By supplier the days on which it is ordered from: one a week, or fewer where a week's use is worth less than the
     least it sends."""

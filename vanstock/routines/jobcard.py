@@ -65,10 +65,10 @@ def likely(session: Session, name: str) -> tuple[Likely, ...]:
     """What a job may take by the finished jobs it resembles, whatever has been logged on it, likeliest first."""
     from vanstock.needs.cases import CaseBook
     from vanstock.needs.marginals import marginals
-    from vanstock.routines.past import read_past
+    from vanstock.routines.past import read_for_day
 
     job = find_job(session, name)
-    past = read_past(session)
+    past = read_for_day(session, [job])
     known = past.catalogue
     book = CaseBook.build(past.finished, known, today=session.today)
     components = {group: known.parts[group].component or group for group in past.groups.values()}

@@ -70,9 +70,9 @@ def why_job(session: Session, name: str) -> JobWhy:
     if job.status != "booked":
         what = "finished" if job.status == "done" else "cancelled"
         raise BadValue(f"job {job.job} is {what}: only a booked job has odds; `vanstock score` looks back")
-    found = load_out(session, job.date, van=job.van)
-    outlook = next(row for row in found.jobs if row.job.job == job.job)
     past = read_past(session)
+    found = load_out(session, job.date, van=job.van, known=past)
+    outlook = next(row for row in found.jobs if row.job.job == job.job)
     book = CaseBook.build(past.finished, past.catalogue, today=session.today)
     evidence = book.evidence(job)
     alike = [one for one in book.jobs if (one.job_type, one.family) == (job.job_type, job.family)]

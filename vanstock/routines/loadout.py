@@ -69,6 +69,16 @@ class Left(NamedTuple):
     cost: float
 
 
+class Elsewhere(NamedTuple):
+    """A part that the day may lack lies in another van: base units `on_hand` there, and what that van can spare beside
+    its own jobs of the day."""
+
+    part: Part
+    van: str
+    on_hand: int
+    spare: int
+
+
 class Buy(NamedTuple):
     """Buy `qty` base units for `gain` more finished jobs: when it must be ordered by and when it comes; `in_time` when
     that is before a job of the day that may need it."""
@@ -111,3 +121,4 @@ class LoadOut(NamedTuple):
     expired: tuple[Expiring, ...] = ()
     expiring: tuple[Expiring, ...] = ()
     aboard: Aboard | None = None
+    elsewhere: tuple[Elsewhere, ...] = ()

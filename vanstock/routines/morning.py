@@ -26,8 +26,9 @@ from vanstock.routines.aboard import Stock, overloaded, own_load, stock_on
 from vanstock.routines.advising import Said, in_words
 from vanstock.routines.cautions import cautions_for
 from vanstock.routines.dangerous import aboard, over_limit
+from vanstock.routines.elsewhere import in_other_vans
 from vanstock.routines.loadout import Buy, Do, JobOutlook, Left, Load, LoadOut, Need, Short, Split
-from vanstock.routines.past import Past, fitted_so_far, group_supply, read_past
+from vanstock.routines.past import Past, fitted_so_far, group_supply, read_for_day
 from vanstock.routines.rounds import Round, next_round
 from vanstock.routines.session import Session, once, one_act
 from vanstock.routines.settings import calendar
@@ -58,22 +59,30 @@ class _Day:
     needed: Mapping[str, int]
 
 
-def load_out(session: Session, day: date | None = None, *, van: str = "van") -> LoadOut:
-    """Work out the load-out of a van for a day (see `load_out_day` when None).
+def load_out(session: Session, day: date | None = None, *, van: str = "van", known: Past | None = None) -> LoadOut:
+    """Work out the load-out of a van for a day (see `load_out_day` when None), from what is `known` where that has been
+    read already.
 
     Vans share what lies in the stores: the van whose first job comes first loads first.
     """
     place = catalogue.place_named(session.ledger, van, "van").place
     chosen = day or load_out_day(session)
-    past = read_past(session)
     booked = [job for job in reading.jobs_between(session.ledger, chosen, chosen) if job.status == "booked"]
+    past = known or read_for_day(session, booked)
     book = CaseBook.build(past.finished, past.catalogue, today=session.today)
     stock = stock_on(session, place, chosen)
+    needed: dict[str, Mapping[str, int]] = {}
     for other in _vans_before(booked, place):
         earlier = _day(session, past, book, _jobs_of(booked, other))
         theirs = stock_on(session, other, chosen, stock.stores)
         stock = stock.without(own_load(past, earlier.draws, earlier.needed, theirs).kept)
-    return _worked_out(session, past, book, (chosen, place), _jobs_of(booked, place), stock)
+        needed[other] = earlier.needed
+    found, lacking = _worked_out(session, past, book, (chosen, place), _jobs_of(booked, place), stock)
+
+    def needs_of(other: str) -> Mapping[str, int]:
+        return needed[other] if other in needed else _day(session, past, book, _jobs_of(booked, other)).needed
+
+    return found._replace(elsewhere=in_other_vans(session, past, (place, chosen), lacking, needs_of))
 
 
 def _jobs_of(booked: Sequence[Job], van: str) -> list[Job]:
@@ -96,7 +105,8 @@ def _day(session: Session, past: Past, book: CaseBook, jobs: Sequence[Job]) -> _
 
 def _worked_out(
     session: Session, past: Past, book: CaseBook, where: tuple[date, str], jobs: Sequence[Job], stock: Stock
-) -> LoadOut:
+) -> tuple[LoadOut, list[str]]:
+    """The load-out, and the groups that the day may need more of than is aboard then."""
     day = _day(session, past, book, jobs)
     fitted = own_load(past, day.draws, day.needed, stock)
     now = group_supply(past, stock.van)
@@ -112,6 +122,7 @@ def _worked_out(
     load = _loads(past, day, fitted.kept, outlooks)
     carries = aboard(stock.aboard, fitted.kept, past.catalogue.parts, stock.limits.grams)
     takes = [need.part for outlook in outlooks for need in outlook.needs if need.probability >= _CAUTION_FROM]
+    lacking = [group for group, qty in day.needed.items() if qty > loaded.get(group, 0)]
     return LoadOut(
         date=where[0],
         van=where[1],
@@ -127,7 +138,7 @@ def _worked_out(
         expired=stock.expired(past.catalogue.parts, where[0]),
         expiring=stock.soon(past.catalogue.parts, where[0]),
         aboard=carries,
-    )
+    ), lacking
 
 
 def _expected(odds: Sequence[float | None]) -> float | None:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from vanstock.ledger import catalogue, reading
-from vanstock.model import Catalogue, FinishedJob, Job, stock_groups
+from vanstock.model import Catalogue, FinishedJob, Job, Used, stock_groups
 from vanstock.needs.returns import finished_jobs, return_visits
 from vanstock.routines.session import Session
 
@@ -25,12 +26,42 @@ class Past:
 def read_past(session: Session) -> Past:
     """Read everything a plan rests on."""
     known = catalogue.read_catalogue(session.ledger)
-    jobs = tuple(reading.jobs(session.ledger))
+    return _past(known, reading.jobs(session.ledger), reading.used(session.ledger))
+
+
+def _past(known: Catalogue, jobs: Sequence[Job], used: Sequence[Used]) -> Past:
     groups = stock_groups(known)
-    used = reading.used(session.ledger)
     second = return_visits(jobs, used)
     finished = finished_jobs(jobs, used, groups=groups)
-    return Past(known, groups, jobs, tuple(job for job in finished if job.needs or job.job not in second))
+    return Past(known, groups, tuple(jobs), tuple(job for job in finished if job.needs or job.job not in second))
+
+
+MANY_JOBS = 12_000
+"""Finished jobs up to which a day rests on all of them."""
+_NEWEST, _OF_OTHERS, _LEAST_OF_NEAR, _NEAR_IN_ALL = 4_000, 20, 200, 20_000
+
+
+def read_for_day(session: Session, jobs: Iterable[Job]) -> Past:
+    """What a plan for these jobs rests on.
+
+    Of a firm that has finished very many, jobs stand for those not read (`FinishedJob.stands_for`): evenly spread ones
+    of each kind of job (family and type), many of the kinds asked about and few of the others, which only lend a
+    little; and all of the newest.
+    """
+    if reading.finished_count(session.ledger) <= MANY_JOBS:
+        return read_past(session)
+    near = {(job.family, job.job_type) for job in jobs}
+    most_near = max(_NEAR_IN_ALL // max(len(near), 1), _LEAST_OF_NEAR)
+    stands_for = reading.spread_of_done(session.ledger, _NEWEST, _OF_OTHERS, near=sorted(near), most_near=most_near)
+    known = catalogue.read_catalogue(session.ledger)
+    chosen = reading.jobs_with_visits(session.ledger, stands_for)
+    past = _past(known, chosen, reading.used_on_jobs(session.ledger, [job.job for job in chosen]))
+    finished = tuple(
+        job if stands_for[job.job] == 1 else job._replace(stands_for=stands_for[job.job])
+        for job in past.finished
+        if job.job in stands_for
+    )
+    return Past(known, past.groups, past.jobs, finished)
 
 
 def known_on(past: Past, day: date) -> Past:

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from pathlib import Path
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from vanstock.errors import BadValue
 from vanstock.exchange.csvfile import write_rows
@@ -25,6 +25,9 @@ from vanstock.routines.session import Session
 from vanstock.routines.settings import calendar, handling, target
 from vanstock.routines.why import bases
 from vanstock.workdays import next_cutoff
+
+if TYPE_CHECKING:
+    from vanstock.needs.cases import CaseBook
 
 SEED = 20_270_301
 
@@ -71,7 +74,7 @@ def look_ahead(session: Session, day: date | None = None) -> Ahead:
     forecasts = forecast_all(session, past)
     plan = plan_levels(session, past)
     intervals = {part: row.forecast.interval_days for part, row in forecasts.items()}
-    booked = _booked(session, past, day or session.today, intervals)
+    booked = _booked(session, past, plan.coming.book, (day or session.today, intervals))
     positions = tuple(_positions(session, past, plan.levels, booked, on=day or session.today))
     orders = tuple(plan_reorder(positions, past.catalogue.suppliers))
     return Ahead(past, plan, forecasts, positions, orders, handling(session).holding)
@@ -108,14 +111,13 @@ class _Booked:
     reserved: Mapping[str, int]
 
 
-def _booked(session: Session, past: Past, review: date, intervals: Mapping[str, int]) -> _Booked:
+def _booked(session: Session, past: Past, book: CaseBook, when: tuple[date, Mapping[str, int]]) -> _Booked:
     """The need of booked jobs at the target quantile inside each part's interval, at the median beyond it."""
     from vanstock.kit.draws import day_need_quantiles
     from vanstock.needs.begun import still_needed
-    from vanstock.needs.cases import CaseBook
 
+    review, intervals = when
     ahead = sorted((j for j in past.jobs if j.status == "booked" and j.date >= review), key=lambda j: (j.date, j.time))
-    book = CaseBook.build(past.finished, past.catalogue, today=session.today)
     needs = {job.job: still_needed(book.needs_for(job), fitted_so_far(session, past, job)) for job in ahead}
     days, aim = calendar(session), target(session)
     parts_by_length: dict[int, list[str]] = defaultdict(list)

@@ -85,12 +85,13 @@ class Replayed(NamedTuple):
 
 
 class _Week(NamedTuple):
-    """The levels of one week by way."""
+    """The levels of one week by way, and how each group is bought: no more, since many weeks are kept."""
 
     whole_job: dict[str, int]
     forecasts: Mapping[str, Forecast]
     thumb: dict[str, float]
-    coming: Coming
+    buying: Mapping[str, Buying]
+    usable: Mapping[str, int]
 
 
 class _Stretch(NamedTuple):
@@ -188,7 +189,9 @@ def _learnt(session: Session, past: Past, stretch: _Stretch, progress: Callable[
         }  # fmt: skip
         before = found[-1].whole_job if found else {}
         levels = _whole_job(session, ahead, len(known.finished), before)
-        found.append(_Week(levels, {group: row.forecast for group, row in forecasts.items()}, thumb, ahead))
+        found.append(
+            _Week(levels, {group: row.forecast for group, row in forecasts.items()}, thumb, ahead.buying, ahead.usable)
+        )
         progress(1)
     return found
 
@@ -201,10 +204,10 @@ def _whole_job(session: Session, ahead: Coming, known: int, before: Mapping[str,
 
 def _runs(session: Session, firm: Firm, stretch: _Stretch, known: list[_Week]) -> list[Run]:
     def played(levels: Callable[[_Week], Mapping[str, int]]) -> Outcome:
-        return _played(firm, stretch, [_min_max(levels(week), week.coming) for week in known])
+        return _played(firm, stretch, [_min_max(levels(week), week) for week in known])
 
     whole = played(lambda week: week.whole_job)
-    thumb = played(lambda week: covering(week.thumb, week.coming.buying))
+    thumb = played(lambda week: covering(week.thumb, week.buying))
 
     @cache
     def alike(odds: float) -> Outcome:
@@ -244,12 +247,12 @@ def _least_that(is_enough: Callable[[float], bool]) -> float | None:
 
 def _equal_service(week: _Week, odds: float) -> dict[str, int]:
     need = {group: row.quantiles[odds] for group, row in week.forecasts.items()}
-    return covering(need, week.coming.buying)
+    return covering(need, week.buying)
 
 
-def _min_max(levels: Mapping[str, int], ahead: Coming) -> Levels:
-    how: Mapping[str, Buying] = ahead.buying
-    return {group: min_and_max(level, how[group], most=ahead.usable.get(group)) for group, level in levels.items()}
+def _min_max(levels: Mapping[str, int], week: _Week) -> Levels:
+    how = week.buying
+    return {group: min_and_max(level, how[group], most=week.usable.get(group)) for group, level in levels.items()}
 
 
 def _played(firm: Firm, stretch: _Stretch, weeks: list[Levels]) -> Outcome:

@@ -92,6 +92,7 @@ class Carried(NamedTuple):
     entry: Entry
     to_place: str
     lines: tuple[tuple[Part, int, str], ...]
+    warnings: tuple[str, ...] = ()
 
 
 @one_act
@@ -108,7 +109,8 @@ def carry(session: Session, rows: Sequence[tuple[str, str, str]], *, target: str
     entry = once(session, Draft(session.now, "loaded", id=entry_id, asked=asked), plan)
     moved = [line for line in reading.lines_of(session.ledger, entry).movements if line.qty]
     lines = tuple((find_part(session, line.part), line.qty, line.from_place) for line in moved)
-    return Carried(entry, moved[0].to_place, lines)
+    warnings = [_posted(session, entry, line).warnings for line in moved]
+    return Carried(entry, moved[0].to_place, lines, tuple(dict.fromkeys(told for each in warnings for told in each)))
 
 
 def _carried(session: Session, row: tuple[str, str, str], to_place: str) -> Line:
