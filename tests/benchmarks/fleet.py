@@ -27,9 +27,11 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import NamedTuple
 
-from vanstock.ledger.untouched import leave_mark
-
 ROOT = Path(__file__).parents[2]
+sys.path.insert(0, str(ROOT))
+
+from vanstock.ledger.untouched import leave_mark  # noqa: E402
+
 MONDAY = date(2027, 3, 1)
 SUNDAY_EVENING, MORNING = "2027-02-28T18:00", "2027-03-01T06:40"
 WEEKS, FAMILIES, JOBS_A_DAY = 156, 30, 4
@@ -235,8 +237,7 @@ def vanstock(ledger: Path, line: str, now: str = MORNING) -> list[str]:
 
 def pages(ledger: Path, path: str) -> None:
     """Ask the phone face for a page, for the first time and again; prints the CPU seconds and megabytes of both."""
-    from web import HOST, ask
-
+    from tests.benchmarks.web import HOST, ask
     from vanstock.web.app import create_app
     from vanstock.web.desk import Desk
     from vanstock.web.devices import Devices

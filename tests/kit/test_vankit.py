@@ -49,7 +49,7 @@ def test_the_level_chosen_is_the_least_that_finishes_enough(one_part: Stream, wa
 
 
 def test_jobs_that_take_two_parts_need_both_aboard_as_in_a_slow_simulation() -> None:
-    spread = ((0.4, {"a": 1, "b": 2}), (0.2, {"b": 1}), (0.4, {}))
+    spread: tuple[tuple[float, dict[str, int]], ...] = ((0.4, {"a": 1, "b": 2}), (0.2, {"b": 1}), (0.4, {}))
     stream = refilled_stream([Kind(needs(*spread), 15.0)], [Slot("a", 1, 900), Slot("b", 1, 50)], DAYS, seed=2)
     for levels in ({"a": 1, "b": 2}, {"a": 1, "b": 3}, {"a": 2, "b": 4}, {"a": 3, "b": 5}):
         assert outcome(stream, levels)[0] == pytest.approx(slowly(levels, spread, a_day=3), abs=0.02)

@@ -30,7 +30,7 @@ def made(number: int, *, stands_for: float = 1.0) -> FinishedJob:
 def chances(book: CaseBook, *codes: str) -> dict[str, float]:
     found: Counter[str] = Counter()
     for case in book.needs_for(Job("x", DAY, "", "F1", "heat", codes)).cases:
-        found.update(dict.fromkeys(case.needs, case.weight))  # type: ignore[dict-item]
+        found.update(dict.fromkeys(case.needs, case.weight))
     return dict(found)
 
 

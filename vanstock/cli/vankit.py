@@ -32,7 +32,7 @@ def kit(ctx: typer.Context, van: Van = "van", json: Json = False) -> None:
 
 
 def _show(found: VanKit) -> None:
-    from vanstock.routines.levels import in_hundred
+    from vanstock.routines.wording import in_hundred
 
     mine = f"{found.finished} finished job{'' if found.finished == 1 else 's'} of its own"
     paragraph(f"{found.van}: about {found.weekly:.1f} jobs a week, by {mine}", then="  ")
