@@ -24,7 +24,7 @@ ROOT = Path(__file__).parents[2]
 
 def vanstock(firm: Firm, *words: str) -> subprocess.CompletedProcess[str]:
     line = [sys.executable, "-m", "vanstock", "--ledger", str(firm.ledger), *words]
-    return subprocess.run(line, cwd=ROOT, capture_output=True, text=True, check=False)
+    return subprocess.run(line, cwd=ROOT, capture_output=True, text=True, check=False, timeout=60)
 
 
 def free_port() -> int:

@@ -39,9 +39,8 @@ class PatientLine(H11Protocol):
 
     def data_received(self, data: bytes) -> None:
         """Something came: a whole head stops the alarm, the beginning of the next sets it."""
-        known = self.scope
         super().data_received(data)
-        if self.scope is not known or (self.cycle and not self.cycle.response_complete):
+        if self.cycle and not self.cycle.response_complete:
             self._quiet()
         elif self._alarm is None and not self.transport.is_closing():
             self._alarm = self.loop.call_later(self.head_seconds, self._hang_up)
