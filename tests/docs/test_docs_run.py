@@ -11,6 +11,8 @@ from typing import Any
 
 import pytest
 
+from tests.docs import terminal
+
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
 PAGES = sorted([ROOT / "README.md", ROOT / "DEVELOPERS.md", *(ROOT / "docs").glob("*.md")])
@@ -28,9 +30,13 @@ def console() -> ModuleType:
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
-def test_every_console_block_gives_the_output_shown(console: ModuleType, page: Path) -> None:
-    before, after = console.rerun(page)
+def test_every_console_block_and_terminal_picture_gives_the_output_shown(console: ModuleType, page: Path) -> None:
+    before, after, screens = console.rerun(page)
     assert console.settled(after).splitlines() == console.settled(before).splitlines()
+    for name, screen in screens.items():
+        drawn = terminal.words(terminal.picture(name).read_text(encoding="utf-8"))
+        assert drawn == [line for line in terminal.shown(*screen) if line]
+        assert f"](pictures/{name}.svg)" in before
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
