@@ -1,9 +1,10 @@
 """Runs the console blocks of the documentation on the demo firm and compares, or rewrites, their output.
 
-A page's blocks run in order on one ledger. Between them a page can direct: `<!-- clock: TIME -->` sets the time from there
-on; `<!-- fill: FILE PART=QTY ... -->` writes what was counted into a count sheet, as a reader would; `<!-- meanwhile:
-COMMAND -->` runs what need not be shown; `<!-- until: WORDS -->` cuts the next block's output before the line that begins
-with them; `<!-- screen: NAME COMMAND -->` runs a command whose output is the picture `docs/pictures/NAME.svg`.
+A page's blocks run in order on one ledger. Between them a page can direct: `<!-- clock: TIME -->` sets the time from
+there on; `<!-- fill: FILE PART=QTY ... -->` writes what was counted into a count sheet, as a reader would;
+`<!-- meanwhile: COMMAND -->` runs what need not be shown; `<!-- until: WORDS -->` cuts the next block's output before
+the line that begins with them; `<!-- screen: NAME COMMAND -->` runs a command whose output is the picture
+`docs/pictures/NAME.svg`.
 `python tests/docs/console.py [PAGE ...]` rewrites the output and the pictures of every page, or of those named, after a
 wanted change; the tests only compare.
 """

@@ -1,7 +1,8 @@
-"""The worked examples of the arithmetic page, worked out by the program: each figure on the page is the one that comes."""
+"""The worked examples of the arithmetic page, worked out by the program: what it says is what comes."""
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -71,7 +72,7 @@ def test_the_corners_of_the_curve() -> None:
     wanted = Wanted(rows[:, 0], rows[:, 1], rows[:, 2], len(needs), costs, np.zeros_like(costs))
     corners = curve(wanted)
     assert [one.finished for one in corners] == [0, 60, 70, 100]
-    for before, one in zip(corners, corners[1:], strict=False):
+    for before, one in pairwise(corners):
         more = (one.cash - before.cash) / (one.finished - before.finished) / 100
         assert f"| {one.cash / 100:.2f} | {one.finished} | {more:.2f} |" in PAGE
     for worth, found, other in ((405, corners[2], corners[3]), (420, corners[3], corners[2])):
