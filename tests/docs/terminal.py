@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 from pathlib import Path
 from xml.etree import ElementTree
+from xml.sax.saxutils import escape
 
 from rich.console import Console
 from rich.terminal_theme import TerminalTheme
@@ -54,7 +55,7 @@ def draw(command: str, output: str) -> str:
     """The picture of a command and its output; the same words make the same picture."""
     console = Console(record=True, width=COLUMNS, file=io.StringIO(), color_system=None)
     console.print(Text("\n".join(shown(command, output)), no_wrap=True, overflow="ignore"))
-    svg = console.export_svg(theme=_THEME, code_format=_FORMAT.replace("TITLE", command), unique_id="screen")
+    svg = console.export_svg(theme=_THEME, code_format=_FORMAT.replace("TITLE", escape(command)), unique_id="screen")
     return "\n".join(line.rstrip() for line in svg.splitlines()) + "\n"
 
 
@@ -63,4 +64,4 @@ def words(svg: str) -> list[str]:
     rows: dict[float, str] = {}
     for text in ElementTree.fromstring(svg).iter("{http://www.w3.org/2000/svg}text"):
         rows[float(text.attrib["y"])] = rows.get(float(text.attrib["y"]), "") + (text.text or "")
-    return [rows[y].replace("\xa0", " ").rstrip() for y in sorted(rows) if rows[y].strip("\xa0 ")]
+    return [rows[y].replace("\xa0", " ").rstrip() for y in sorted(rows) if rows[y].strip()]
