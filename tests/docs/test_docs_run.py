@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import importlib.util
+import os
 import re
+import subprocess
 import sys
 from pathlib import Path
 from types import ModuleType
 from typing import Any
 
 import pytest
+
+from tests.docs import terminal
 
 HERE = Path(__file__).parent
 ROOT = HERE.parents[1]
@@ -28,9 +32,31 @@ def console() -> ModuleType:
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
-def test_every_console_block_gives_the_output_shown(console: ModuleType, page: Path) -> None:
-    before, after = console.rerun(page)
+def test_every_console_block_and_terminal_picture_gives_the_output_shown(console: ModuleType, page: Path) -> None:
+    before, after, screens = console.rerun(page)
     assert console.settled(after).splitlines() == console.settled(before).splitlines()
+    for name, screen in screens.items():
+        drawn = terminal.words(terminal.picture(name).read_text(encoding="utf-8"))
+        assert drawn == [line for line in terminal.shown(*screen) if line]
+        assert f"](pictures/{name}.svg)" in before
+
+
+def test_the_first_hour_goes_as_it_is_shown(tmp_path: Path) -> None:
+    from vanstock.routines.starting import QUESTIONS, SUPPLIER_QUESTIONS
+
+    text = (ROOT / "docs" / "setup.md").read_text(encoding="utf-8")
+    shown = text.partition("$ vanstock start\n")[2].partition("```")[0]
+    asks = [*(one.ask for one in QUESTIONS), *(ask for _, ask, _ in SUPPLIER_QUESTIONS)]
+    asks += ["Supplier, short name", "Which", "Name of the workbook"]
+    prompt = re.compile(rf"^( *(?:{'|'.join(map(re.escape, asks))})(?: \[.*\])?:)(.*)$", re.MULTILINE)
+    done = subprocess.run(
+        [sys.executable, "-m", "vanstock", "--ledger", "firm.db", "start"],
+        cwd=tmp_path, env={**os.environ, "COLUMNS": "80", "PYTHONUTF8": "1"},
+        input="".join(f"{typed.strip()}\n" for _, typed in prompt.findall(shown)),
+        stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, encoding="utf-8", check=True,
+    )  # fmt: skip
+    assert len(prompt.findall(shown)) > len(QUESTIONS) + len(SUPPLIER_QUESTIONS)
+    assert done.stdout.split() == prompt.sub(r"\1", shown).split()  # what is typed is not in the output
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)

@@ -23,6 +23,14 @@ def test_a_pictures_page_shows_it_with_words_in_its_place(pictured: Pictured) ->
     assert len(picture) < 60_000
 
 
+@pytest.mark.parametrize("drawn", sorted((DOCS / "pictures").glob("*.svg")), ids=lambda drawn: drawn.stem)
+def test_a_picture_of_the_terminal_is_small_and_fetches_nothing(drawn: Path) -> None:
+    svg = drawn.read_text(encoding="utf-8")
+    assert len(svg) < 60_000
+    assert set(re.findall(r"\w+://[^\"' )]+", svg)) == {"http://www.w3.org/2000/svg"}  # SVG's own name, not an address
+    assert not re.search(r"@import|@font-face|href|src|url\((?!#)|<script", svg)
+
+
 def test_no_picture_is_shown_nowhere_or_missing() -> None:
     pages = "".join(page.read_text(encoding="utf-8") for page in DOCS.glob("*.md"))
     shown = set(re.findall(r"!\[[^\]]+\]\(pictures/([^)]+)\)", pages))
