@@ -25,6 +25,7 @@ PICTURES = ("/curve.svg", "/forecast.svg?part=GKT-1")
 ACT = {"act": "fit", "job": "J1", "part": "GKT-1", "qty": "1"}
 SCRIPT = {"accept": "application/json"}
 FORM = {"content-type": "application/x-www-form-urlencoded"}
+PHOTO = {"content-type": "multipart/form-data; boundary=x"}
 OPEN = {"/pair", "/authority.crt", "/static/style.css", "/static/icon.svg"}
 
 
@@ -178,8 +179,9 @@ def test_an_unpaired_phone_sees_the_pairing_page_and_nothing_else(firm: Firm, st
     tried = addresses(firm)
     assert {path for _, path in tried} > {"/", "/load", "/job/J1", "/act", "/sw.js", "/static/queue.js", *OPEN}
     for method, path in tried:
-        answer = stranger.request(method, path, headers={"origin": HOME, **FORM})
-        script = stranger.request(method, path, headers={"origin": HOME, **FORM, **SCRIPT})
+        kind = PHOTO if path == "/scan" else FORM
+        answer = stranger.request(method, path, headers={"origin": HOME, **kind})
+        script = stranger.request(method, path, headers={"origin": HOME, **kind, **SCRIPT})
         if path in OPEN:
             assert answer.status_code in (200, 404, 405, 422), (method, path)
             continue

@@ -130,7 +130,7 @@ def sent(phone: Direct, form: Form, fields: dict[str, str]) -> Answer:
     files = {name: ("a\x00.png", fields[name].encode(errors="replace")) for name in form.choices if name in fields}
     rest = {name: value for name, value in fields.items() if name not in files}
     request = httpx2.Request("POST", HOME, data=rest, files=files)
-    return phone.ask("POST", form.action, request.read(), content_type=request.headers["content-type"])
+    return phone.ask("POST", form.action, request.read(), content_type=request.headers.get("content-type", FORM))
 
 
 def never_fails(firm: Place, phone: Direct, form: Form, fields: dict[str, str]) -> str:

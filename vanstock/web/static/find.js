@@ -1,7 +1,7 @@
 /**
  * Finding parts while typing: a form with `data-find="/find?job=J0001"` asks that address for what stands in its field
  * `q`, and puts the cards that it answers into #found. Without this script the form asks for a page. Arrow keys go down
- * into what was found and back; Escape goes back to the field. Loaded by queue.js.
+ * into what was found and back; Escape goes back to the field. Loaded by the pages that hold such a form.
  */
 
 const PAUSE = 120; // milliseconds without a key before the laptop is asked

@@ -9,12 +9,10 @@
  */
 
 import { acts, drop, isActKey, keep, kept, looseCount, makeAct, makeId } from "./acts.js";
+import "./amounts.js"; // with the others, not only once figures.js has come
 import { lastLogged, showFigures, standing } from "./figures.js";
-import "./find.js";
 import { stayWhileCutOff } from "./leave.js";
 import { become } from "./page.js";
-import "./scan.js";
-import "./steps.js";
 import { showWaiting } from "./waiting.js";
 
 const DOUBLE_TAP = 600; // milliseconds, as are the others

@@ -1,7 +1,7 @@
 /**
  * Scanning: a photo taken in a form with `data-scan` is made smaller, sent to the laptop at once, and leads to the part's
  * card: on this page where parts are found while typing, else on the page that the laptop names. Without this script
- * the form sends the photo as it is. Nothing is kept: a photo needs the laptop. Loaded by queue.js.
+ * the form sends the photo as it is. Nothing is kept: a photo needs the laptop. Loaded by the pages that hold such a form.
  */
 
 const LONGEST_SIDE = 2400; // pixels: more only takes longer to send

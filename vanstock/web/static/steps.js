@@ -1,6 +1,6 @@
 /**
  * The minus and the plus beside an amount: each tap is one step (a pack) less or more, never below nothing. The
- * buttons are hidden where this does not run, and the amount is typed. Loaded by queue.js.
+ * buttons are hidden where this does not run, and the amount is typed. Loaded by the pages that hold such buttons.
  */
 
 import { amount, plain } from "./amounts.js";
