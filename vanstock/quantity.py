@@ -211,7 +211,7 @@ def parse_whole(text: str, what: str) -> int:
     """A whole number of zero or more; raises `BadValue`."""
     value = _whole(parse_decimal(text, what), 1, text, what, "a whole number")
     if value < 0:
-        raise BadValue(f"{what} {_shown(text)} is below zero")
+        raise BadValue(f"{what} {_shown(text)} is below zero: write zero or more")
     return value
 
 

@@ -160,7 +160,7 @@ def test_every_problem_is_told_with_its_row_and_then_nothing_is_written(session:
             ["HOS-1", 7, "box", ""], ["BLT-1", 1, "", "NOBODY"], ["VAP-2", 1, "ltr", ""]]  # fmt: skip
     found = seen(session, listed(rows))
     assert [str(one) for one in found.problems] == [
-        "list.csv:2: cost: '-1' is below zero",
+        "list.csv:2: cost: '-1' is below zero: write zero or more",
         "list.csv:3: cost: 'x' is not a number",
         "list.csv:4: unit: 'box' is no unit that is kept: C62 (pieces), PR, LTR, MTR or KGM; a pack, box or set is no "
         "unit",

@@ -40,7 +40,7 @@ def curve(
 
     pence = parse_money(more, "--more")
     if pence < 0:
-        raise BadValue(f"--more {more!r} is below zero")
+        raise BadValue(f"--more {more!r} is below zero: write zero or more")
     check_chart(chart)
     with opened(ctx) as session:
         with working("working out the curve"):

@@ -119,7 +119,7 @@ def _aim(completion: str | None, cash: str | None) -> Aim:
     if cash is not None:
         pence = parse_money(cash, "--cash")
         if pence < 0:
-            raise BadValue(f"--cash {cash!r} is below zero")
+            raise BadValue(f"--cash {cash!r} is below zero: write zero or more")
     return Aim(share, pence)
 
 

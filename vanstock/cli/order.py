@@ -88,7 +88,7 @@ def _look(amounts: Sequence[str], drop: Sequence[str], which: tuple[str, str], f
     again, top_up = flags
     pence = parse_money(budget, "--budget") if budget else None
     if pence is not None and pence < 0:
-        raise BadValue(f"--budget {budget!r} is below zero")
+        raise BadValue(f"--budget {budget!r} is below zero: write zero or more")
     return LastLook(pairs("--set", amounts), tuple(drop), supplier, pence, again, top_up)
 
 

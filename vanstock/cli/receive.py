@@ -51,10 +51,10 @@ def receive(
     from vanstock.routines import goodsin as routine
 
     if rest not in ("later", "cancel"):
-        raise BadValue(f"--rest {rest!r} is neither later nor cancel")
+        raise BadValue(f"--rest {rest!r} is neither later nor cancel: say which of the two")
     pence = parse_money(carriage, "--carriage")
     if pence < 0:
-        raise BadValue(f"--carriage {carriage!r} is below zero")
+        raise BadValue(f"--carriage {carriage!r} is below zero: write zero or more")
     typed = routine.Came(pairs("--came", came), pairs("--price", price), pairs("--damaged", damaged),
                          pairs("--use-by", use_by), pence, rest, expected, place,
                          pairs("--wrong", wrong, _WRONG))  # fmt: skip

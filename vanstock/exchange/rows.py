@@ -48,7 +48,7 @@ def _not_below_zero(parse: Callable[[str], int]) -> Callable[[str], int]:
     def checked(text: str) -> int:
         value = parse(text)
         if value < 0:
-            raise BadValue(f"{text!r} is below zero")
+            raise BadValue(f"{text!r} is below zero: write zero or more")
         return value
 
     return checked
@@ -58,7 +58,7 @@ def _days_up_to(most: int) -> Callable[[str], int]:
     def checked(text: str) -> int:
         days = parse_whole(text, "days")
         if days > most:
-            raise BadValue(f"{text!r} is more than {most} days")
+            raise BadValue(f"{text!r} is more than {most} days: write how many days it is")
         return days
 
     return checked
@@ -70,7 +70,7 @@ _LIFE = _days_up_to(36_500)
 
 def _yes_no(text: str) -> bool:
     if text.lower() not in ("0", "1", "yes", "no"):
-        raise BadValue(f"{text!r} is neither 0 nor 1")
+        raise BadValue(f"{text!r} is neither 0 nor 1: write 1 for yes, 0 for no")
     return text.lower() in ("1", "yes")
 
 
@@ -85,14 +85,14 @@ def _days(text: str) -> str:
 
 def _email(text: str) -> str:
     if "@" not in text or " " in text:
-        raise BadValue(f"{text!r} is not an e-mail address")
+        raise BadValue(f"{text!r} is not an e-mail address: write one like orders@factor.example")
     return text
 
 
 def _year(text: str) -> int:
     year = parse_whole(text, "year")
     if not 1900 <= year <= 2100:
-        raise BadValue(f"year {text!r} is not between 1900 and 2100")
+        raise BadValue(f"year {text!r} is not between 1900 and 2100: write it in four digits")
     return year
 
 
@@ -129,7 +129,7 @@ def place(record: Record) -> Place | None:
     """A row of places.csv."""
     kind = record.text("kind").lower()
     if kind not in ("van", "store"):
-        record.wrong(f"kind {kind!r} is neither van nor store")
+        record.wrong(f"kind {kind!r} is neither van nor store: write one of the two")
     return Place(_id(record, "place"), kind)
 
 
@@ -158,9 +158,9 @@ def family(record: Record) -> Family | None:
         year_to=record.read("year_to", _year, None),
     )
     if found.family == EVERY_FAMILY:
-        record.wrong("family * stands for every family and cannot be one's id")
+        record.wrong("family * stands for every family and cannot be one's id: choose another")
     if found.year_from and found.year_to and found.year_from > found.year_to:
-        record.wrong(f"year_from {found.year_from} is after year_to {found.year_to}")
+        record.wrong(f"year_from {found.year_from} is after year_to {found.year_to}: swap them")
     return found
 
 
@@ -170,7 +170,7 @@ def part(record: Record) -> Part | None:
     one = unit(code or "C62").scale
     pack = _qty(record, "pack_size", code, one)
     if pack <= 0:
-        record.wrong(f"pack_size {record.text('pack_size')!r} must be above zero")
+        record.wrong(f"pack_size {record.text('pack_size')!r} must be above zero: write 1 for what is sold singly")
         pack = one
     return Part(
         part=_id(record, "part"),
@@ -203,7 +203,7 @@ def goes_with(record: Record, parts: Mapping[str, Part]) -> GoesWith | None:
     also = parts.get(record.text("also"))
     qty = _qty(record, "qty", also.unit, unit(also.unit or "C62").scale) if also else 1
     if qty <= 0:
-        record.wrong(f"qty {record.text('qty')!r} must be above zero")
+        record.wrong(f"qty {record.text('qty')!r} must be above zero: write how many")
         return None
     return GoesWith(_id(record, "part"), _id(record, "also"), qty)
 
@@ -215,7 +215,7 @@ def usual(record: Record, unit_of_component: Mapping[str, str]) -> Usual | None:
     code = unit_of_component.get(component, "")
     qty = _qty(record, "qty", code, unit(code or "C62").scale)
     if qty <= 0:
-        record.wrong(f"qty {record.text('qty')!r} must be above zero")
+        record.wrong(f"qty {record.text('qty')!r} must be above zero: write how many")
     return Usual(
         job_type=_id(record, "job_type"),
         family=_id(record, "family"),
@@ -229,7 +229,7 @@ def usual(record: Record, unit_of_component: Mapping[str, str]) -> Usual | None:
 def _worth(text: str) -> float:
     worth = float(parse_decimal(text, "number of jobs"))
     if not 0 <= worth <= 10_000:
-        raise BadValue(f"{text!r} is not between 0 and 10000 jobs")
+        raise BadValue(f"{text!r} is not between 0 and 10000 jobs: write how many jobs it counts as")
     return worth
 
 
@@ -239,9 +239,9 @@ def job(record: Record, today: date) -> Job | None:
     day = record.read("date", parse_date, today) if record.required("date") else today
     status = record.text("status", "booked").lower()
     if status not in ("booked", "done", "cancelled"):
-        record.wrong(f"status {status!r} is not booked, done or cancelled")
+        record.wrong(f"status {status!r} is not booked, done or cancelled: write one of them")
     if status == "done" and day > today:
-        record.wrong(f"a job dated {day} cannot be done yet: today is {today}")
+        record.wrong(f"a job dated {day} cannot be done yet, today is {today}: correct the date, or write booked")
     found = Job(
         job=_id(record, "job"),
         date=day,

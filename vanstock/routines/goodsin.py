@@ -131,7 +131,7 @@ def _line(session: Session, line: LineState, typed: Mapping[str, str | None], wr
                        f"{show_qty(came_in, part.unit)}")  # fmt: skip
     at = line.price if price is None else parse_price(price, "--price")
     if at < 0:
-        raise BadValue(f"--price {price!r} of {part.part} is below zero")
+        raise BadValue(f"--price {price!r} of {part.part} is below zero: write zero or more")
     return _Planned(part, line, came_in - damaged, damaged, at, other, in_place)
 
 
@@ -172,7 +172,7 @@ def _part(session: Session, number: str) -> Part:
 def _not_below_zero(text: str, part: Part) -> int:
     qty = parse_qty(text, part.unit, pack_size=part.pack_size)
     if qty < 0:
-        raise BadValue(f"{text!r} of {part.part} is below zero")
+        raise BadValue(f"{text!r} of {part.part} is below zero: write zero or more")
     return qty
 
 

@@ -76,7 +76,7 @@ def _amount_or_none(code: str) -> Callable[[str], object]:
 def _money(text: str) -> int:
     pence = parse_money(text)
     if pence < 0:
-        raise BadValue(f"{text!r} is below zero")
+        raise BadValue(f"{text!r} is below zero: write zero or more")
     return pence
 
 
