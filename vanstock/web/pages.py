@@ -46,11 +46,13 @@ def kept_load_out(desk: Desk, session: Session, day: date, van: str) -> LoadOut:
 
 
 def warm(desk: Desk) -> None:
-    """Work Today out before anybody asks for it."""
-    from vanstock.routines.today import day_to_show
+    """Work Today of each van that has a job then out before anybody asks for it."""
+    from vanstock.routines.today import day_to_show, vans_out
 
     with suppress(VanstockError), desk.session("terminal") as session:
-        kept_load_out(desk, session, day_to_show(session), "van")
+        day = day_to_show(session)
+        for van in vans_out(session, day) or ["van"]:
+            kept_load_out(desk, session, day, van)
 
 
 def _asked(request: Request) -> tuple[str, str]:
@@ -143,12 +145,14 @@ class DayPages:
             by_place = attrgetter("from_place")
             rows = sorted(found.load, key=by_place)
             lines = [(row.part.part, format_qty(row.qty, row.part.unit), row.from_place) for row in rows]
+            day = load_out_page(found, session.now)
             return {
                 "top": top_of(self.desk, request, session),
-                "day": load_out_page(found, session.now),
+                "day": day,
                 "date": found.date.isoformat(),
                 "van": found.van,
                 "vans": vans,
                 "places": [(place, list(group)) for place, group in groupby(rows, key=by_place)],
                 "lines": json.dumps(lines),
+                "elsewhere": list(zip(found.elsewhere, day.elsewhere, strict=True)),
             }
