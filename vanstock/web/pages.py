@@ -27,6 +27,9 @@ if TYPE_CHECKING:
     from vanstock.web.desk import Desk
 
 
+_WARMED = 4
+
+
 def kept_load_out(desk: Desk, session: Session, day: date, van: str) -> LoadOut:
     """The load-out of a van for a day, worked out once for the ledger as it is; its odds are kept for the score."""
     from vanstock.routines import morning
@@ -46,12 +49,14 @@ def kept_load_out(desk: Desk, session: Session, day: date, van: str) -> LoadOut:
 
 
 def warm(desk: Desk) -> None:
-    """Work Today of each van that has a job then out before anybody asks for it."""
+    """Work Today of the vans that set out first out before anybody asks for it; twice, since the odds that are kept of
+    one make the page of the one before it old."""
     from vanstock.routines.today import day_to_show, vans_out
 
     with suppress(VanstockError), desk.session("terminal") as session:
         day = day_to_show(session)
-        for van in vans_out(session, day) or ["van"]:
+        out = vans_out(session, day)[:_WARMED] or ["van"]
+        for van in out * 2:
             kept_load_out(desk, session, day, van)
 
 
