@@ -1,7 +1,8 @@
 """Every page can be read and pressed: by eye, thumb and keyboard, in the light and in the dark, large and upright.
 
-The bars are WCAG 2.2 at level AA as axe-core finds them (its copy and licence lie in axe/), and three of the house's
-own: no target under 48 px (WCAG 2.5.8 asks for 24), no text under 17 px, nothing to scroll sideways.
+The bars are WCAG 2.2 at level AA as axe-core finds them (its copy and licence lie in axe/), and the house's
+own: no target under 48 px (WCAG 2.5.8 asks for 24) and none that touches another, no text under 17 px, nothing to
+scroll sideways.
 """
 
 from __future__ import annotations
@@ -50,6 +51,17 @@ SMALL_TARGETS = """() => {
   }
   return small;
 }"""
+BUTTONS_THAT_TOUCH = """() => {
+  const all = [...document.querySelectorAll("main button, main .button")].filter((one) => one.checkVisibility());
+  const close = (one, other) => {
+    const [a, b] = [one.getBoundingClientRect(), other.getBoundingClientRect()];
+    const across = Math.max(b.left - a.right, a.left - b.right), down = Math.max(b.top - a.bottom, a.top - b.bottom);
+    return across < 5 && down < 5;
+  };
+  const words = (one) => one.textContent.trim();
+  return all.flatMap((one, place) =>
+    all.slice(place + 1).filter((other) => close(one, other)).map((other) => [words(one), words(other)]));
+}"""
 WIDER_THAN_THE_SCREEN = """() => {
   const width = document.documentElement.clientWidth;
   if (document.documentElement.scrollWidth <= width) return [];
@@ -76,6 +88,7 @@ def has_no_fault(page: Page, picture: Path) -> None:
         page.screenshot(path=picture.with_name(f"{picture.name}-{scheme}.png"), full_page=True)
         assert violations(page) == [], scheme
     assert (page.evaluate(SMALL_TEXT), page.evaluate(SMALL_TARGETS)) == ([], [])
+    assert page.evaluate(BUTTONS_THAT_TOUCH) == []
     fits_every_screen(page)
 
 
@@ -181,6 +194,7 @@ def test_targets_are_large_text_can_be_read_and_nothing_scrolls_sideways(
     page.goto(address)
     unfold(page)
     assert page.evaluate(SMALL_TARGETS) == []
+    assert page.evaluate(BUTTONS_THAT_TOUCH) == []
     assert page.evaluate(SMALL_TEXT) == []
     fits_every_screen(page)
 

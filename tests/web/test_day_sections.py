@@ -1,4 +1,4 @@
-"""What the load-out says beside its lists stands on the phone too: other vans, use-by dates, what is too much, notes."""
+"""What the load-out says beside its lists stands on the phone too: other vans, use-by dates, what is too much."""
 
 from __future__ import annotations
 
