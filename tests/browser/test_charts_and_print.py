@@ -10,7 +10,7 @@ import pytest
 from playwright.sync_api import BrowserContext, Page, expect
 
 from tests.browser.hand import FLUID
-from tests.browser.test_pages import SMALL_TARGETS, SMALL_TEXT, WIDER_THAN_THE_SCREEN, unfold, violations
+from tests.browser.test_pages import SMALL_TARGETS, SMALL_TEXT, fits_every_screen, unfold, violations
 
 CHARTS = {"curve": ("/curve", "A little more cash"), "forecast": (f"/forecast/{FLUID}", "What it rests on")}
 LETTER_SHARE = 8 / (3.3 * 72)
@@ -46,9 +46,7 @@ def test_a_chart_can_be_read_by_day_and_by_night(
     assert image.evaluate("(image) => image.clientWidth") * LETTER_SHARE >= 12
     unfold(page)
     assert (page.evaluate(SMALL_TEXT), page.evaluate(SMALL_TARGETS)) == ([], [])
-    for width in (390, 1280, 320):
-        page.set_viewport_size({"width": width, "height": 800})
-        assert page.evaluate(WIDER_THAN_THE_SCREEN) == [], width
+    fits_every_screen(page)
     page.goto(image.evaluate("(image) => image.currentSrc"))  # by itself, under the policy of every answer
     assert page.evaluate("() => getComputedStyle(document.querySelector('path')).fill") == "rgb(16, 19, 23)"
 
@@ -60,6 +58,8 @@ def test_the_page_to_print_has_its_look_under_the_policy(phone: Page, pictures: 
     box = phone.locator(".box").first
     assert box.evaluate("(box) => getComputedStyle(box).borderTopStyle") == "solid"
     phone.screenshot(path=pictures / "print.png", full_page=True)
+    assert violations(phone) == []
+    fits_every_screen(phone)
 
 
 def test_the_first_view_of_today_is_under_60_kb_in_eleven_requests_and_shown_before_any_script(phone: Page) -> None:

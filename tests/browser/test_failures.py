@@ -97,7 +97,7 @@ def test_two_tabs_that_send_at_the_same_time_record_each_act_once_and_in_order(
     line.dead = True
     for tab, part in ((job, GASKET), (other, FLUID), (job, VAPORISER), (other, GASKET)):
         press(tab, "fit", part)
-        expect(waiting(tab)).to_contain_text("waiting for the laptop")
+        expect(waiting(tab)).to_contain_text("waiting for the computer")
     for tab in (job, other):
         expect(waiting(tab)).to_contain_text("4 acts waiting")
     made = ids(job)

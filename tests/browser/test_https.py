@@ -9,6 +9,7 @@ from __future__ import annotations
 import base64
 import hashlib
 from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import pytest
 from cryptography import x509
@@ -17,6 +18,7 @@ from playwright.sync_api import Browser, Error, Page, expect
 
 from tests.browser.conftest import NAME, Laptop
 from tests.browser.hand import GASKET, JOB, answers, figure, kept, kinds, press, waiting
+from tests.browser.test_pages import has_no_fault
 
 pytestmark = pytest.mark.slow
 CONTROLLED = """() => new Promise((done) => {
@@ -53,10 +55,14 @@ def test_a_browser_that_was_not_told_to_trust_the_authority_refuses(safe: Laptop
     page.close()
 
 
-def test_pages_open_without_the_computer_and_acts_made_meanwhile_arrive(safe: Laptop, trusting: Page) -> None:
+def test_pages_open_without_the_computer_and_acts_made_meanwhile_arrive(
+    safe: Laptop, trusting: Page, pictures: Path
+) -> None:
     from vanstock.web.devices import Devices
 
     trusting.goto(f"/pair?code={Devices(safe.ledger).new_code()}")
+    expect(trusting.get_by_role("link", name="Its certificate")).to_be_visible()
+    has_no_fault(trusting, pictures / "pair-https")
     trusting.get_by_label("A name for this phone").fill("phone of Kim")
     trusting.get_by_role("button", name="Pair").click()
     expect(trusting.get_by_role("heading", level=1)).to_contain_text("Today")

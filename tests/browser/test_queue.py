@@ -67,7 +67,7 @@ def test_without_the_laptop_acts_wait_in_words_and_the_figures_count_them(job: P
     line.dead = True
     press(job, "fit", GASKET)
     press(job, "fit", FLUID)
-    expect(waiting(job)).to_contain_text("2 acts waiting for the laptop")
+    expect(waiting(job)).to_contain_text("2 acts waiting for the computer")
     expect(waiting(job).get_by_role("listitem").first).to_contain_text(f"1 x {GASKET}")
     expect(waiting(job)).to_contain_text("out of reach")
     expect(figure(job, GASKET, FITTED)).to_have_text("1")

@@ -16,7 +16,7 @@ from playwright.sync_api import Browser, BrowserContext, Page, expect
 from tests.browser.conftest import Laptop
 from tests.browser.hand import GASKET, JOB, answers, figure, press
 from tests.browser.proxy import Line
-from tests.browser.test_pages import SMALL_TARGETS, SMALL_TEXT, violations
+from tests.browser.test_pages import SMALL_TARGETS, SMALL_TEXT, fits_every_screen, violations
 from tests.exchange.photos import HANDS, as_file, drawn, on_a_table
 from vanstock.exchange.labels import GRIDS, Label, as_html, laid_out
 from vanstock.routines.labels import Sheets, Wish, label_sheets, write_sheets
@@ -142,6 +142,7 @@ def test_a_photo_on_the_job_opens_the_card_and_a_tap_logs_the_part(phone: Page, 
     phone.screenshot(path=pictures / "scanned.png")
     assert violations(phone) == []
     assert (phone.evaluate(SMALL_TEXT), phone.evaluate(SMALL_TARGETS)) == ([], [])
+    fits_every_screen(phone)
     press(phone, "fit", GASKET)
     expect(answers(phone)).to_contain_text(GASKET)
     expect(figure(phone, GASKET, f"on {JOB}")).to_have_attribute("data-qty", "1")
@@ -153,6 +154,8 @@ def test_a_barcode_on_the_stock_page_shows_its_part_there(phone: Page) -> None:
     expect(phone.get_by_role("status")).to_contain_text(["read EAN-13 9520000000011: DS-KRA-010-A"])
     expect(phone.locator("main .card")).to_have_count(1)
     expect(phone.locator("main .card")).to_contain_text("DS-KRA-010-A in store")
+    assert violations(phone) == []
+    fits_every_screen(phone)
 
 
 def test_without_signal_it_says_that_scanning_needs_the_laptop(phone: Page, line: Line) -> None:

@@ -68,7 +68,7 @@ def test_a_page_seen_before_opens_without_the_laptop_says_so_and_is_fetched_anew
 ) -> None:
     line.dead = True
     worked.reload()
-    expect(worked.locator("main")).to_contain_text("The laptop is out of reach: this page was seen")
+    expect(worked.locator("main")).to_contain_text("The computer is out of reach: this page was seen")
     press(worked, "fit", GASKET)
     expect(waiting(worked)).to_contain_text("1 act waiting")
     expect(figure(worked, GASKET, f"on {JOB}")).to_have_text("1")

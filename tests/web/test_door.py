@@ -26,6 +26,7 @@ ACT = {"act": "fit", "job": "J1", "part": "GKT-1", "qty": "1"}
 SCRIPT = {"accept": "application/json"}
 FORM = {"content-type": "application/x-www-form-urlencoded"}
 PHOTO = {"content-type": "multipart/form-data; boundary=x"}
+PHOTO = {"content-type": "multipart/form-data; boundary=x"}
 OPEN = {"/pair", "/authority.crt", "/static/style.css", "/static/icon.svg"}
 
 
@@ -137,12 +138,17 @@ def test_a_form_that_says_two_lengths_is_refused(phone: TestClient) -> None:
 
 def test_a_form_that_comes_too_slowly_or_is_cut_off_is_answered_and_not_recorded(firm: Firm, token: str) -> None:
     """A lost line is every day's, and what comes a letter at a time holds nobody up."""
-    guard = Guard(firm.app.app, firm.desk, body_seconds=0.2)  # type: ignore[attr-defined]
+    guard = Guard(firm.app.app, firm.desk, body_seconds=0.2, photo_seconds=0.2)  # type: ignore[attr-defined]
     held = firm.held("GKT-1")
+
+    begun = iter([b"--x\r\n"])
 
     async def drip() -> Message:
         await asyncio.sleep(0.05)
         return {"type": "http.request", "body": b"a", "more_body": True}
+
+    async def drip_a_photo() -> Message:
+        return {**await drip(), "body": next(begun, b"a")}
 
     async def cut() -> Message:
         return {"type": "http.disconnect"}
@@ -152,7 +158,7 @@ def test_a_form_that_comes_too_slowly_or_is_cut_off_is_answered_and_not_recorded
             "host": f"van.test:{PORT}",
             "origin": HOME,
             "cookie": f"{firm.desk.cookie}={token}",
-            **FORM,
+            **(PHOTO if path == "/scan" else FORM),
             **SCRIPT,
         }
         said: list[Message] = []
@@ -169,8 +175,8 @@ def test_a_form_that_comes_too_slowly_or_is_cut_off_is_answered_and_not_recorded
         assert b"later" in said[1]["body"]
         return int(said[0]["status"])
 
-    for path in ("/act", "/pair"):
-        for receive in (drip, cut):
+    for path, slow in (("/act", drip), ("/pair", drip), ("/scan", drip_a_photo)):
+        for receive in (slow, cut):
             assert asyncio.run(post(path, receive)) == 408
     assert firm.held("GKT-1") == held
 

@@ -19,7 +19,7 @@ from vanstock.cli.options import Day, Json, example, opened
 from vanstock.cli.show import Column, as_json, figure, paragraph, say, table, tell, words
 from vanstock.errors import BadValue
 from vanstock.quantity import show_qty
-from vanstock.routines.wording import in_words, lacking, percent, takes, unknown
+from vanstock.routines.wording import in_other_van, in_words, lacking, percent, takes, unknown
 
 if TYPE_CHECKING:
     from vanstock.routines.loadout import Buy, JobOutlook, Left, Load, LoadOut
@@ -187,9 +187,7 @@ def _show_elsewhere(found: LoadOut) -> None:
         return
     say("\nIN OTHER VANS, and in no store")
     for row in found.elsewhere:
-        has, spare = show_qty(row.on_hand, row.part.unit), show_qty(row.spare, row.part.unit)
-        free = f", {spare} to spare beside its own jobs" if row.spare else ", which its own jobs may take"
-        paragraph(f"{row.van} has {has} x {row.part.part} {row.part.description}{free}", first="- ", then="  ")
+        paragraph(in_other_van(row), first="- ", then="  ")
     one = found.elsewhere[0]
     paragraph(f'when you have met: vanstock load {one.part.part} QTY --from "{one.van}" --van "{found.van}"')
 

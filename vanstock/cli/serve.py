@@ -74,7 +74,7 @@ def serve(
         https = bool(papers or certificate)
         desk = Desk(
             options.ledger, options.now, hosts=_answered(host, port, names, https=https), port=port, devices=devices,
-            tell=_tell, https=https, authority=(lambda: papers.about().der) if papers else None,
+            tell=_tell, authority=(lambda: papers.about().der) if papers else None,
         )  # fmt: skip
         shown = [one for one in (*names, *addresses(host)) if papers is None or papers.vouches_for(one)]
         _greet([_address(one, port, https=https) for one in shown or LOOPBACK[:1]], devices, papers)

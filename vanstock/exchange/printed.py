@@ -65,8 +65,8 @@ class TakesLine(NamedTuple):
 class Page(NamedTuple):
     """Everything on the page, in words, in the order it stands there; `more` of the lines of `load` is why, of `left`
     where from and what it costs, of `buy` the supplier, order by, and comes, of `expired` where it is counted and its
-    use-by date, of `expiring` that date; `aboard` is what is to say of weight and
-    dangerous goods."""
+    use-by date, of `expiring` that date; `aboard` is what is to say of weight and dangerous goods, `elsewhere` of what
+    other vans have, `over` what comes before all else of a van that carries more than it may."""
 
     title: str
     day: str
@@ -85,6 +85,8 @@ class Page(NamedTuple):
     expired: tuple[PartLine, ...] = ()
     expiring: tuple[PartLine, ...] = ()
     aboard: tuple[str, ...] = ()
+    elsewhere: tuple[str, ...] = ()
+    over: tuple[str, ...] = ()
 
 
 def check_ending(path: Path, like: str = "loadout.html") -> None:

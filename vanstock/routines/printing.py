@@ -14,11 +14,11 @@ from pathlib import Path
 from vanstock.exchange.printed import DoLine, Group, JobLine, Page, PartLine, TakesLine, as_html, write_page
 from vanstock.quantity import show_qty
 from vanstock.routines.cautions import DEFER
-from vanstock.routines.dangerous import in_short
+from vanstock.routines.dangerous import in_short, over_limit
 from vanstock.routines.expiry import Expiring
 from vanstock.routines.loadout import Buy, JobOutlook, Left, Load, LoadOut
 from vanstock.routines.session import Session
-from vanstock.routines.wording import in_words, lacking, percent, takes, unknown
+from vanstock.routines.wording import in_other_van, in_words, lacking, percent, takes, unknown
 
 _DOUBTFUL_BELOW = 0.75
 _END_OF_DAY = time(23, 59)
@@ -37,6 +37,7 @@ def load_out_html(session: Session, found: LoadOut) -> str:
 
 def load_out_page(found: LoadOut, now: datetime) -> Page:
     """The words of the page, for a load-out worked out at `now`."""
+    over = tuple(over_limit(found.aboard.points)) if found.aboard else ()
     return Page(
         title=f"Load-out {found.date}, {found.van}",
         day=_long(found.date),
@@ -49,12 +50,14 @@ def load_out_page(found: LoadOut, now: datetime) -> Page:
         left=tuple(map(_left, found.left)),
         buy=_buy(found.buy, now),
         takes=tuple(TakesLine(row.job.time or "--:--", row.job.job, takes(row)) for row in found.jobs),
-        cautions=tuple(caution for caution in found.cautions if caution != DEFER),
+        cautions=tuple(caution for caution in found.cautions if caution not in (DEFER, *over)),
         defer=DEFER if DEFER in found.cautions else "",
         written=f"{_long(now.date())}, {now:%H:%M}",
         expired=tuple(_line(row, row.place, str(row.use_by)) for row in found.expired),
         aboard=tuple(in_short(found.aboard)) if found.aboard else (),
         expiring=tuple(_line(row, str(row.use_by)) for row in found.expiring),
+        elsewhere=tuple(map(in_other_van, found.elsewhere)),
+        over=over,
     )
 
 

@@ -80,6 +80,11 @@ def vans(session: Session) -> list[str]:
     return [place.place for place in catalogue.places(session.ledger, "van")]
 
 
+def vans_out(session: Session, day: date) -> list[str]:
+    """The vans with a job booked on a day, the one that sets out first in front."""
+    return list(dict.fromkeys(job.van for job in _jobs_on(session, day) if job.status == "booked"))
+
+
 def last_acts(session: Session) -> list[PastEntry]:
     """What one tap may take back on the session's device while it is fresh: the newest entry that stands, and before it
     an undoing that came after it."""

@@ -1,5 +1,5 @@
-"""The words of a load-out that the terminal and the printed page share, so that both say the same of a job; and what
-of any text can be shown.
+"""The words of a load-out that the terminal, the printed page and the phone share, so that all say the same;
+and what of any text can be shown.
 
 Not the advice (see `advising`), and no layout. Called by `cli.loadout`, `cli.jobwhy`, `cli.show`, `printing` and
 `pictures`.
@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from vanstock.quantity import show_qty
 
 if TYPE_CHECKING:
-    from vanstock.routines.loadout import JobOutlook, Need, Short, Split
+    from vanstock.routines.loadout import Elsewhere, JobOutlook, Need, Short, Split
 
 _SHOWN_FROM = 0.1
 _LOST_FROM = 0.02
@@ -49,6 +49,13 @@ def lacking(outlook: JobOutlook) -> list[str]:
 def _lacks(short: Short) -> str:
     what = f"{short.part.part} {short.part.description}".rstrip()
     return f"lacks {show_qty(short.qty, short.part.unit)} x {what} (costs {percent(short.lost_odds)})"
+
+
+def in_other_van(row: Elsewhere) -> str:
+    """What another van has of a part that the day may lack, and whether it can spare it."""
+    has, spare = show_qty(row.on_hand, row.part.unit), show_qty(row.spare, row.part.unit)
+    free = f", {spare} to spare beside its own jobs" if row.spare else ", which its own jobs may take"
+    return f"{row.van} has {has} x {row.part.part} {row.part.description}{free}"
 
 
 def unknown(outlook: JobOutlook) -> list[str]:

@@ -29,8 +29,9 @@ The contract between the pages and static/queue.js:
 - A number that waiting acts change stands in an element with data-qty-part, data-qty (in the part's unit), data-unit,
   data-pack (base units in a pack) and data-place: what lies in a van or store of that name, `on JOB` for what is fitted
   on it, `missed on JOB` for what it lacked.
-- A photo is sent to /scan, as multipart/form-data of at most 12 MiB with `photo` and the page's `job` or `place`, by a
-  form with data-scan. Nothing is recorded. Without the script the answer leads to the part's card; to the script it is
+- A photo is sent to /scan, as multipart/form-data of at most 12 MiB with `photo` and the page's `job` or `place` and
+  `van`, by a form with data-scan. Nothing is recorded. Without the script the answer leads to the part's card; to the
+  script it is
     200 {"state": "found", "part": ..., "said": ..., "page": ...}
     422 {"state": "unread", "why": ...}; the others as above.
 - A form with data-find="/find?job=J0001" looks parts up as they are typed in its field `q`: the address answers

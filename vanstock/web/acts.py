@@ -115,7 +115,7 @@ def _load_all(session: Session, fields: Fields, entry_id: str) -> str:
     rows = _lines(fields["lines"])
     carried = routine.carry(session, rows, target=fields.get("van", "van"), entry_id=entry_id)
     said = (f"{show_qty(qty, part.unit)} x {part.part} from {place}" for part, qty, place in carried.lines)
-    return f"loaded into {carried.to_place}: {'; '.join(said)}"
+    return _with_notes(f"loaded into {carried.to_place}: {'; '.join(said)}", carried.warnings)
 
 
 def _lines(text: str) -> list[tuple[str, str, str]]:

@@ -85,14 +85,14 @@ class Answer(NamedTuple):
 
 class Desk:
     """The ledger (None: the usual one), the clock (None: this machine's), the names and port it is asked by, where a
-    line is told at the terminal, whether it is asked by https, and how to get the certificate of the computer's own
-    authority (as DER) where it has one."""
+    line is told at the terminal, and how to get the certificate of the computer's own authority (as DER) where it has
+    one."""
 
     def __init__(
         self, ledger: str | None, now: datetime | None, *, hosts: frozenset[str], port: int, devices: Devices,
-        tell: Callable[[str], None], https: bool = False, authority: Callable[[], bytes] | None = None,
+        tell: Callable[[str], None], authority: Callable[[], bytes] | None = None,
     ) -> None:  # fmt: skip
-        self.ledger, self.now, self.https, self.authority = ledger, now, https, authority
+        self.ledger, self.now, self.authority = ledger, now, authority
         self.hosts, self.port, self.devices, self.tell = hosts, port, devices, tell
         self.load_outs: Kept[LoadOut] = Kept()
         self.likely: Kept[tuple[Likely, ...]] = Kept()

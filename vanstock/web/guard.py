@@ -32,6 +32,7 @@ _MOST_COOKIES = 4
 _OPEN_TO_ALL = frozenset({"/pair", "/authority.crt", "/static/style.css", "/static/icon.svg"})
 PHOTO_BYTES = 12 * 1024 * 1024
 PHOTO_SECONDS = 120.0
+"""A photo takes longer; the pages themselves give up sooner (static/scan.js)."""
 _FORM = "application/x-www-form-urlencoded"
 _FORMS = {"/scan": "multipart/form-data"}
 """The one address that takes another kind of form: a photo."""
@@ -65,8 +66,11 @@ def wants_json(request: Request) -> bool:
 class Guard:
     """The application behind its door."""
 
-    def __init__(self, app: ASGIApp, desk: Desk, *, body_seconds: float = BODY_SECONDS) -> None:
-        self.app, self.desk, self.body_seconds = app, desk, body_seconds
+    def __init__(
+        self, app: ASGIApp, desk: Desk, *, body_seconds: float = BODY_SECONDS, photo_seconds: float = PHOTO_SECONDS
+    ) -> None:
+        self.app, self.desk = app, desk
+        self.body_seconds, self.photo_seconds = body_seconds, photo_seconds
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let a request through, or answer why not."""
@@ -77,7 +81,7 @@ class Guard:
             return
         request = Request(scope)
         refused = self._refused(request)
-        seconds = PHOTO_SECONDS if scope["path"] in _FORMS else self.body_seconds
+        seconds = self.photo_seconds if scope["path"] in _FORMS else self.body_seconds
         await (refused or self.app)(scope, _in_time(receive, seconds), _with_headers(send))
 
     def _refused(self, request: Request) -> Response | None:

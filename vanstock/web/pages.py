@@ -27,6 +27,9 @@ if TYPE_CHECKING:
     from vanstock.web.desk import Desk
 
 
+_WARMED = 4
+
+
 def kept_load_out(desk: Desk, session: Session, day: date, van: str) -> LoadOut:
     """The load-out of a van for a day, worked out once for the ledger as it is; its odds are kept for the score."""
     from vanstock.routines import morning
@@ -46,11 +49,15 @@ def kept_load_out(desk: Desk, session: Session, day: date, van: str) -> LoadOut:
 
 
 def warm(desk: Desk) -> None:
-    """Work Today out before anybody asks for it."""
-    from vanstock.routines.today import day_to_show
+    """Work Today of the vans that set out first out before anybody asks for it; twice, since the odds that are kept of
+    one make the page of the one before it old."""
+    from vanstock.routines.today import day_to_show, vans_out
 
     with suppress(VanstockError), desk.session("terminal") as session:
-        kept_load_out(desk, session, day_to_show(session), "van")
+        day = day_to_show(session)
+        out = vans_out(session, day)[:_WARMED] or ["van"]
+        for van in out * 2:
+            kept_load_out(desk, session, day, van)
 
 
 def _asked(request: Request) -> tuple[str, str]:
@@ -143,12 +150,14 @@ class DayPages:
             by_place = attrgetter("from_place")
             rows = sorted(found.load, key=by_place)
             lines = [(row.part.part, format_qty(row.qty, row.part.unit), row.from_place) for row in rows]
+            day = load_out_page(found, session.now)
             return {
                 "top": top_of(self.desk, request, session),
-                "day": load_out_page(found, session.now),
+                "day": day,
                 "date": found.date.isoformat(),
                 "van": found.van,
                 "vans": vans,
                 "places": [(place, list(group)) for place, group in groupby(rows, key=by_place)],
                 "lines": json.dumps(lines),
+                "elsewhere": list(zip(found.elsewhere, day.elsewhere, strict=True)),
             }

@@ -6,7 +6,6 @@ part that is, is found in `routines.scan`.
 
 from __future__ import annotations
 
-import asyncio
 import threading
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -29,7 +28,6 @@ if TYPE_CHECKING:
     from vanstock.routines.session import Session
 
 _MOST_AT_ONCE = 4
-_PATIENCE_SECONDS = 120
 _LONGEST_FIELD = 300
 _MOST_FIELDS = 6
 
@@ -105,17 +103,15 @@ class Scanning:
 
 
 async def _received(request: Request) -> tuple[dict[str, str], bytes]:
-    """The fields and the photo of a form; raises `HTTPException` for a form that is none, or takes too long."""
+    """The fields and the photo of a form; raises `HTTPException` for a form that is none. How long it may take
+    is the door's."""
     parser = _InMemory(
         request.headers, request.stream(), max_files=1, max_fields=_MOST_FIELDS, max_part_size=_LONGEST_FIELD
     )
     try:
-        async with asyncio.timeout(_PATIENCE_SECONDS):
-            form = await parser.parse()
+        form = await parser.parse()
     except MultiPartException:
         raise HTTPException(400) from None
-    except TimeoutError:
-        raise HTTPException(408) from None
     try:
         photos = [one for _, one in form.multi_items() if isinstance(one, UploadFile)]
         words = [(name, one) for name, one in form.multi_items() if isinstance(one, str)]
@@ -125,12 +121,12 @@ async def _received(request: Request) -> tuple[dict[str, str], bytes]:
 
 
 def _page(session: Session, fields: Mapping[str, str]) -> str:
-    """The address of the page that a photo came from: a job's, or the stock with its place."""
+    """The address of the page that a photo came from: a job's, or the stock with its place, and the van chosen."""
     from vanstock.routines.naming import find_job
 
     if fields.get("job"):
-        return f"/job/{quote(find_job(session, fields['job']).job, safe='')}"
-    return _with("/stock", place=fields.get("place", ""))
+        return _with(f"/job/{quote(find_job(session, fields['job']).job, safe='')}", van=fields.get("van", ""))
+    return _with("/stock", place=fields.get("place", ""), van=fields.get("van", ""))
 
 
 def _with(page: str, **more: str) -> str:

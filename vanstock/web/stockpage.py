@@ -10,7 +10,7 @@ from starlette.responses import Response
 
 from vanstock.errors import NotFound
 from vanstock.web.render import page, van_asked
-from vanstock.web.top import top_of, what_it_did
+from vanstock.web.top import top_of
 
 if TYPE_CHECKING:
     from vanstock.web.desk import Desk
@@ -55,6 +55,7 @@ class StockPages:
 
     def _history(self, request: Request) -> dict[str, Any]:
         from vanstock.routines import stock as routine
+        from vanstock.routines.entrywords import in_a_line
 
         with self.desk.session(request.scope["device"]) as session:
             found = routine.history(session, request.path_params["name"], limit=_HISTORY)
@@ -62,5 +63,5 @@ class StockPages:
                 "top": top_of(self.desk, request, session),
                 "title": found.title,
                 "part": found.part,
-                "entries": [(past, what_it_did(past, found.parts)) for past in found.entries],
+                "entries": [(past, in_a_line(past, found.parts)) for past in found.entries],
             }

@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     from vanstock.web.desk import Desk
 
 
+_SHOWN = 3
+
+
 class Last(NamedTuple):
     """An act of this phone that one tap takes back: its line, the word for that, its entry's id, and what it moved."""
 
@@ -50,14 +53,14 @@ def top_of(desk: Desk, request: Request, session: Session) -> Top:
 def _last(session: Session, past: PastEntry) -> Last:
     from vanstock.routines.moves import back, parts_in
 
-    line = f"{past.entry.at[11:16]} {what_it_did(past, parts_in(session, past))}"
+    line = f"{past.entry.at[11:16]} {_what_it_did(past, parts_in(session, past))}"
     return Last(
         line, "Put back" if past.entry.kind == "undone" else "Undo", past.entry.id, takes([back(session, past)])
     )
 
 
-def what_it_did(past: PastEntry, parts: Mapping[str, Part]) -> str:
-    """An entry in a line: its kind, and what it moved, missed, counted or booked."""
+def _what_it_did(past: PastEntry, parts: Mapping[str, Part]) -> str:
+    """An entry in a short line: its kind, and what it moved, missed, counted or booked."""
     moved = [
         f"{show_qty(line.qty, parts[line.part].unit)} x {parts[line.part].description or line.part}"
         for line in past.movements
@@ -70,7 +73,13 @@ def what_it_did(past: PastEntry, parts: Mapping[str, Part]) -> str:
     jobs = sorted({line.job for line in past.movements if line.job} | {row[0] for row in past.missed})
     booked = [f"{job.job}: {job.readings}" if past.entry.kind == "read" else job.job for job in past.bookings]
     on = [f"on {', '.join(jobs)}"] if jobs else booked
-    return " ".join(filter(None, [_kind(past.entry), "; ".join([*counted, *moved, *missed]), *on]))
+    return " ".join(filter(None, [_kind(past.entry), _few([*counted, *moved, *missed]), *on]))
+
+
+def _few(lines: list[str]) -> str:
+    """The first of them: the rest of a load list would push the page itself off the screen."""
+    more = [f"and {len(lines) - _SHOWN} more"] if len(lines) > _SHOWN else []
+    return "; ".join([*lines[:_SHOWN], *more])
 
 
 def _kind(entry: Entry) -> str:

@@ -4,15 +4,15 @@
  *
  * @typedef {object} Act
  * @property {string} key where it is kept; keys sort in the order made
- * @property {string} id made here; the laptop's entry gets the same, so that sending twice counts once
+ * @property {string} id made here; the computer's entry gets the same, so that sending twice counts once
  * @property {number} stamp milliseconds of world time, always later than the act before
  * @property {string} made local time, as people say it
  * @property {string} action where it is posted
  * @property {string} said the act in words
  * @property {[string, string][]} fields what the form held
- * @property {boolean} [tried] sent at least once, so the laptop may have it
- * @property {string} [why] why the laptop refused it
- * @property {boolean} [clash] refused because the laptop has another act under this id
+ * @property {boolean} [tried] sent at least once, so the computer may have it
+ * @property {string} [why] why the computer refused it
+ * @property {boolean} [clash] refused because the computer has another act under this id
  * @property {number} clock milliseconds of this phone's clock when it was made, right or wrong
  * @property {Act} [of] for act=undo, what it takes back
  * @property {[string, string, string | null, string][]} [moves] what it moves, where its fields do not say (figures.js)

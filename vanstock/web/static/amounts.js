@@ -1,5 +1,5 @@
 /**
- * Amounts as people type them, in whole base units (millilitres, millimetres, grams, pieces, pairs), as the laptop reads
+ * Amounts as people type them, in whole base units (millilitres, millimetres, grams, pieces, pairs), as the computer reads
  * them (vanstock/quantity.py): whole numbers only, so that 0.1 and 0.2 make 0.3. Used by figures.js and steps.js.
  */
 
@@ -15,7 +15,7 @@ const TYPED = /^([-+]?)(\d*)(?:\.(\d*))?\s*([a-z]*)$/i;
 const TWO_WAYS = /^[-+ 0]*[^-+ 0][^,]*,[0-9]{3}(?![0-9])/; // 1,000 may mean a thousand
 
 /**
- * Base units in what was typed for a part kept in `unit`; NaN for what the laptop would refuse.
+ * Base units in what was typed for a part kept in `unit`; NaN for what the computer would refuse.
  * @param {string} typed @param {string} unit @param {number} pack base units in a pack
  */
 export function amount(typed, unit, pack = NaN) {

@@ -1,6 +1,6 @@
 /**
- * Figures on the page as they will be when what waits has arrived: the laptop's own, then every waiting act in order.
- * A figure stands in an element with `data-qty-part`, `data-qty` (the laptop's, in the part's unit), `data-unit`,
+ * Figures on the page as they will be when what waits has arrived: the computer's own, then every waiting act in order.
+ * A figure stands in an element with `data-qty-part`, `data-qty` (the computer's, in the part's unit), `data-unit`,
  * `data-pack` (base units in a pack) and `data-place`: a van or store by name, `on J0001` for what is fitted on a job,
  * `missed on J0001` for what it lacked. Nothing here is sent or kept. Used by queue.js.
  *
@@ -93,7 +93,7 @@ function change(move, now, { qtyPart, unit, pack, place }) {
   const [part, typed, from, to] = move;
   if (part !== qtyPart || (from !== place && to !== place) || from === to) return 0;
   const qty = amount(typed || "1", unit, Number(pack));
-  if (Number.isNaN(qty) || qty < 0) return 0; // the laptop will say why not
+  if (Number.isNaN(qty) || qty < 0) return 0; // the computer will say why not
   if (from === null) return qty - now;
   return to === place ? qty : -qty;
 }
@@ -114,7 +114,7 @@ function figureAfter(spot, steps) {
 /** A figure as the page shows it with these acts, in plain digits. @param {DOMStringMap} spot @param {Act[]} acts */
 export const figureWith = (spot, acts) => plain(figureAfter(spot, stepsOf(acts)), spot.unit);
 
-/** Draw every figure with these acts, which the laptop's figures do not hold. @param {Act[]} waiting */
+/** Draw every figure with these acts, which the computer's figures do not hold. @param {Act[]} waiting */
 export function showFigures(waiting) {
   const steps = stepsOf(waiting);
   for (const spot of document.querySelectorAll("[data-qty-part]")) {

@@ -4,7 +4,7 @@
  * into what was found and back; Escape goes back to the field. Loaded by the pages that hold such a form.
  */
 
-const PAUSE = 120; // milliseconds without a key before the laptop is asked
+const PAUSE = 120; // milliseconds without a key before the computer is asked
 const REACHABLE = "a[href], button:not([disabled]), input:not([type=hidden]), summary";
 
 let timer = 0;
@@ -30,7 +30,7 @@ async function find(form) {
     found.replaceChildren(...page.body.childNodes);
   } catch (error) {
     if (error.name === "AbortError") return;
-    found.replaceChildren("Nothing can be looked up while the laptop is out of reach.");
+    found.replaceChildren("Nothing can be looked up while the computer is out of reach.");
   }
   document.dispatchEvent(new Event("vanstock:filled"));
 }

@@ -1,12 +1,12 @@
 /**
- * Keeps a person on the page while the laptop is out of reach: a link would lead to the browser's own error page, and
+ * Keeps a person on the page while the computer is out of reach: a link would lead to the browser's own error page, and
  * the job's page would be gone. Where a worker serves pages without signal this is not needed. Used by queue.js.
  */
 
 const PATIENCE = 4000; // milliseconds
 
 /**
- * @param {() => boolean} isCutOff whether the laptop did not answer lately; it is asked once more then
+ * @param {() => boolean} isCutOff whether the computer did not answer lately; it is asked once more then
  * @param {() => void} tell say that the page stays
  */
 export function stayWhileCutOff(isCutOff, tell) {

@@ -1,9 +1,9 @@
 /**
- * Replaces part of the page with a fresh one from the laptop, and leaves alone what a person is in the middle of: what
+ * Replaces part of the page with a fresh one from the computer, and leaves alone what a person is in the middle of: what
  * is typed, what is unfolded, where the focus is. Used by queue.js for `main` and by waiting.js for its list.
  */
 
-const LOCAL_ATTRIBUTES = ["data-taken", "data-waiting"]; // set on the phone, unknown to the laptop
+const LOCAL_ATTRIBUTES = ["data-taken", "data-waiting"]; // set on the phone, unknown to the computer
 
 /** What a form is about: what it asks for, but not what is typed into it. */
 function about(form) {

@@ -1,11 +1,11 @@
 /**
- * Acts logged on the phone: kept first (acts.js), sent when the laptop answers, shown until it has (waiting.js).
+ * Acts logged on the phone: kept first (acts.js), sent when the computer answers, shown until it has (waiting.js).
  *
  * A form `<form data-act method=post action="/act" data-said="fitted {qty} x GK-1">` never leaves the page: its fields,
  * an id made here and the local time become one act, sent as a form with `Accept: application/json` until the answer is
- * {"state": "done", said, entry, undo} or {"state": "refused", why}. The laptop knows the id, so sending twice counts
+ * {"state": "done", said, entry, undo} or {"state": "refused", why}. The computer knows the id, so sending twice counts
  * once. Works over plain http, where a page has no locks, no service worker and no randomUUID. The page is loaded with
- * `<script type="module" src="/static/queue.js">`; what a page says, and what is right, is decided on the laptop.
+ * `<script type="module" src="/static/queue.js">`; what a page says, and what is right, is decided on the computer.
  */
 
 import { acts, drop, isActKey, keep, kept, looseCount, makeAct, makeId } from "./acts.js";
@@ -21,11 +21,11 @@ const PATIENCE = 15_000;
 const FIRST_WAIT = 1000;
 const HANGING = 3000;
 const LONGEST_WAIT = 30_000;
-const STUMBLES = 5; // an act on which the laptop fails this often lets the others pass
+const STUMBLES = 5; // an act on which the computer fails this often lets the others pass
 
 /** Recorded acts that the figures on this page do not hold yet. @type {import("./acts.js").Act[]} */
 let settled = [];
-/** What the laptop answered lately, newest first. @type {import("./waiting.js").Answer[]} */
+/** What the computer answered lately, newest first. @type {import("./waiting.js").Answer[]} */
 let answers = [];
 let trouble = "";
 let cutOff = false; // nothing answered last
@@ -153,12 +153,12 @@ let busy = false;
 let again = false;
 let timer = 0;
 let wait = FIRST_WAIT;
-/** The last question to the laptop, and when it was put. @type {{limit?: AbortController, since: number}} */
+/** The last question to the computer, and when it was put. @type {{limit?: AbortController, since: number}} */
 let asked = { since: 0 };
-/** How often the laptop failed on an act. @type {Map<string, number>} */
+/** How often the computer failed on an act. @type {Map<string, number>} */
 const stumbles = new Map();
 
-/** Try now: something happened that may have brought the laptop back; what hangs on the old line is given up. */
+/** Try now: something happened that may have brought the computer back; what hangs on the old line is given up. */
 function nudge() {
   wait = FIRST_WAIT;
   if (performance.now() - asked.since > HANGING) asked.limit?.abort();
@@ -186,7 +186,7 @@ async function pump() {
   show();
 }
 
-/** @returns {Promise<boolean>} whether the laptop answered everything */
+/** @returns {Promise<boolean>} whether the computer answered everything */
 async function drain() {
   const passed = new Set();
   for (;;) {
@@ -214,7 +214,7 @@ function settle(act, answer) {
     return true;
   }
   if (answer.state === "refused" && answer.status !== 403) {
-    const why = answer.why || "the laptop does not say why";
+    const why = answer.why || "the computer does not say why";
     if (kept(act)) keep({ ...act, why, clash: answer.status === 409 });
     return true;
   }
@@ -252,16 +252,16 @@ async function within(task) {
 }
 
 function troubleIn({ status, state }) {
-  if (status === 401) return "This phone must be paired with the laptop again. All of this is kept until then.";
-  if (status === 403) return "The laptop does not know this address: open the one that it shows. All of this is kept.";
+  if (status === 401) return "This phone must be paired with the computer again. All of this is kept until then.";
+  if (status === 403) return "The computer does not know this address: open the one that it shows. All of this is kept.";
   if (state === "done" || state === "refused") return "";
-  if (status >= 500) return `The laptop has trouble (error ${status}). All of this is kept, and sent again.`;
-  return "The laptop is out of reach. All of this is kept on the phone, and sent when it answers.";
+  if (status >= 500) return `The computer has trouble (error ${status}). All of this is kept, and sent again.`;
+  return "The computer is out of reach. All of this is kept on the phone, and sent when it answers.";
 }
 
-// ---- The page, fresh from the laptop after each act.
+// ---- The page, fresh from the computer after each act.
 
-/** @returns {Promise<boolean>} whether the page is now as the laptop has it, as far as it can be */
+/** @returns {Promise<boolean>} whether the page is now as the computer has it, as far as it can be */
 async function refresh() {
   if (!stale) return true;
   const counted = settled.length;
@@ -286,7 +286,7 @@ async function refresh() {
   return true;
 }
 
-/** What the laptop is still working out (`data-again`: seconds) is asked for again. */
+/** What the computer is still working out (`data-again`: seconds) is asked for again. */
 function askAgain() {
   const seconds = Number(document.querySelector("[data-again]")?.dataset.again);
   if (seconds) setTimeout(onReturn, 1000 * seconds, true);
@@ -316,7 +316,7 @@ if (location.protocol === "https:") {
   navigator.serviceWorker?.register("/sw.js").catch(() => {}); // none where a warning was clicked away: as over http
 }
 stayWhileCutOff(() => cutOff, () => {
-  trouble = "That page needs the laptop, which is out of reach. This page stays, and all of this is kept.";
+  trouble = "That page needs the computer, which is out of reach. This page stays, and all of this is kept.";
   show();
 });
 askAgain();

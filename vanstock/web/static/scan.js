@@ -1,14 +1,14 @@
 /**
- * Scanning: a photo taken in a form with `data-scan` is made smaller, sent to the laptop at once, and leads to the part's
- * card: on this page where parts are found while typing, else on the page that the laptop names. Without this script
- * the form sends the photo as it is. Nothing is kept: a photo needs the laptop. Loaded by the pages that hold such a form.
+ * Scanning: a photo taken in a form with `data-scan` is made smaller, sent to the computer at once, and leads to the part's
+ * card: on this page where parts are found while typing, else on the page that the computer names. Without this script
+ * the form sends the photo as it is. Nothing is kept: a photo needs the computer. Loaded by the pages that hold such a form.
  */
 
 const LONGEST_SIDE = 2400; // pixels: more only takes longer to send
 const SMALL_ENOUGH = 500_000; // bytes
 const QUALITY = 0.85;
 const PATIENCE = 40_000; // milliseconds
-const OUT_OF_REACH = "Scanning needs the laptop, which is out of reach: tap the part on the page, or scan it later.";
+const OUT_OF_REACH = "Scanning needs the computer, which is out of reach: tap the part on the page, or scan it later.";
 
 /** The photo as a smaller JPEG; as it is where it is small, or this browser cannot open it. @param {File} photo */
 async function smaller(photo) {
@@ -48,9 +48,9 @@ async function ask(form, photo) {
 
 function inWords({ status, said, why, state }) {
   if (said || why) return said || why;
-  if (state === "unpaired") return "This phone must be paired with the laptop again.";
+  if (state === "unpaired") return "This phone must be paired with the computer again.";
   if (status === 413) return "This photo is too large: take a smaller one.";
-  return status ? `The laptop has trouble with this photo (error ${status}).` : OUT_OF_REACH;
+  return status ? `The computer has trouble with this photo (error ${status}).` : OUT_OF_REACH;
 }
 
 let asked = 0;

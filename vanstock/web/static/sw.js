@@ -1,20 +1,20 @@
 /**
- * Pages without signal, where the phone has the laptop's https address (a browser gives no worker to plain http): the
- * laptop first, and what was last seen when it does not answer, marked as old. Acts and everything else that is posted
+ * Pages without signal, where the phone has the computer's https address (a browser gives no worker to plain http): the
+ * computer first, and what was last seen when it does not answer, marked as old. Acts and everything else that is posted
  * never pass through here: the queue keeps those. Registered by queue.js.
  */
 "use strict";
 
-const STORE = "seen-VERSION"; // of all our files, put in by the laptop: no old page meets a newer script
+const STORE = "seen-VERSION"; // of all our files, put in by the computer: no old page meets a newer script
 const SHELL = ["/", "/static/style.css", "/static/queue.js", "/static/acts.js", "/static/figures.js", "/static/page.js",
   "/static/waiting.js", "/static/find.js", "/static/leave.js", "/static/amounts.js", "/static/scan.js",
   "/static/steps.js"]; // prettier-ignore
 const NEVER = ["/act", "/find", "/pair", "/authority.crt"]; // a code that pairs is nothing to keep
 const MOST = 60; // pages
-const PATIENCE = 4000; // milliseconds: a laptop out of reach answers nothing at all, not even a refusal
+const PATIENCE = 4000; // milliseconds: a computer out of reach answers nothing at all, not even a refusal
 const SORRY = `<!doctype html><html lang="en"><meta charset="utf-8"><title>Out of reach</title>
 <meta name="viewport" content="width=device-width, initial-scale=1"><link rel="stylesheet" href="/static/style.css">
-<main><h1>Out of reach</h1><p class="trouble">The laptop is out of reach, and this page was not opened before.</p>
+<main><h1>Out of reach</h1><p class="trouble">The computer is out of reach, and this page was not opened before.</p>
 <p><a class="button" href="/">Today</a></p></main></html>`;
 
 self.addEventListener("install", (event) => event.waitUntil(fetchAll(SHELL).then(() => self.skipWaiting())));
@@ -23,7 +23,7 @@ self.addEventListener("fetch", (event) => {
   const { request } = event;
   const { origin, pathname } = new URL(request.url);
   if (request.method !== "GET" || origin !== self.location.origin || NEVER.includes(pathname)) return;
-  if (request.mode === "navigate" || pathname.startsWith("/static/")) event.respondWith(laptopFirst(event));
+  if (request.mode === "navigate" || pathname.startsWith("/static/")) event.respondWith(computerFirst(event));
   else if (request.headers.get("Accept") === "text/html") event.respondWith(fetchAndKeep(event)); // never old figures
 });
 
@@ -62,7 +62,7 @@ async function forgetIfUnpaired(address) {
   if (new URL(answer.url).pathname === "/pair") await caches.delete(STORE);
 }
 
-async function laptopFirst(event) {
+async function computerFirst(event) {
   const fresh = fetchAndKeep(event).catch(() => null);
   event.waitUntil(fresh); // also when what was seen is shown in the meantime
   const answer = await Promise.race([fresh, new Promise((done) => setTimeout(done, PATIENCE, null))]);
@@ -77,7 +77,7 @@ async function laptopFirst(event) {
 async function markOld(seen) {
   const at = new Date(seen.headers.get("Date") ?? NaN);
   const when = Number.isNaN(at.getTime()) ? "earlier" : `at ${at.toLocaleString()}`;
-  const note = `<p class="trouble" data-old>The laptop is out of reach: this page was seen ${when}.</p>`;
+  const note = `<p class="trouble" data-old>The computer is out of reach: this page was seen ${when}.</p>`;
   const page = (await seen.text()).replace(/<main\b[^>]*>/, (start) => start + note);
   return new Response(page, { status: 200, headers: seen.headers });
 }

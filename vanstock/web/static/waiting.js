@@ -1,5 +1,5 @@
 /**
- * What stands in `<div id="waiting" aria-live="polite">`: acts on their way, acts refused with the laptop's reason, and
+ * What stands in `<div id="waiting" aria-live="polite">`: acts on their way, acts refused with the computer's reason, and
  * its latest answers. Every button says by `data-do` what it does and by `data-key` to what; queue.js does it.
  */
 
@@ -37,7 +37,7 @@ function onTheWay(acts, trouble) {
     const over = act.fields.some(([name, value]) => name === "act" && value === "undo") || takenBack.has(act.id);
     return make("li", "", make("span", "", act.said), ...(over ? [] : [button("Undo", "undo-act", act.key, act.said)]));
   });
-  const head = make("p", "waiting-count", `${count} waiting for the laptop`);
+  const head = make("p", "waiting-count", `${count} waiting for the computer`);
   const why = trouble ? [make("p", "trouble", trouble)] : [];
   return [make("section", "on-the-way", head, ...why, make("ul", "", ...lines))];
 }
@@ -48,7 +48,7 @@ function refused(act, asking) {
   const choice = sure
     ? [button("Yes, drop it", "drop-sure", act.key, act.said), button("Keep it", "keep", act.key, act.said)]
     : [button("Send again", "again", act.key, act.said), button("Drop it", "drop", act.key, act.said)];
-  const why = sure ? "Drop it for good? The laptop has not recorded it." : `Not recorded: ${act.why}`;
+  const why = sure ? "Drop it for good? The computer has not recorded it." : `Not recorded: ${act.why}`;
   return make("section", "refused", make("p", "", act.said), make("p", "why", why), make("p", "choice", ...choice));
 }
 
