@@ -87,7 +87,7 @@ def test_an_export_says_what_is_in_it_that_others_may_see(vanstock: Run, phone: 
         ("booking import phone.ics --watch .", "name one calendar file, or --watch and a folder"),
         ("booking import --watch . --look", "--watch goes without --look"),
         ("booking import --watch phone.ics", "is no folder"), ("booking import none.ics", "is no file"),
-        ("booking import phone.ics --from tomorrow", "does not exist"), ("booking words x", "give a phrase and one of"),
+        ("booking import phone.ics --from tomorrow", "cannot be read"), ("booking words x", "give a phrase and one of"),
         ("booking words --nothing", "give a phrase and one of"), ("booking words x --family KRA --forget", "one of"),
         ("booking export --file firm.db", "does not end in .ics"), ("booking export --days 0", "name 1 to 62"),
         ("setting time_zone Nowhere/Town", "is no time zone"), ("setting time_zone Europe", "is no time zone"),

@@ -188,7 +188,7 @@ def test_the_same_goods_sent_twice_under_one_id_come_once(session: Session) -> N
         (Came(damaged={"GKT-1": "5"}), "more of GKT-1 is damaged than came: 5 of 4"),
         (Came(prices={"SNS-1": "3"}), "SNS-1 is not on O0001: say how much of it came"),
         (Came(use_by={"GKT-1": "2028-02-30"}), "does not exist"),
-        (Came(expected="soon"), "does not exist"),
+        (Came(expected="soon"), "cannot be read"),
         (Came(wrong={"SNS-1": "GKT-1:1"}), "SNS-1 is not on O0001: --wrong names the part that was ordered first"),
         (Came(wrong={"VAP-2": "ZZZ-9:1"}), "'ZZZ-9' is not in the catalogue: add it to parts.csv and import"),
         (Came(wrong={"VAP-2": "VAP-2:1"}), "VAP-2 is the part that was ordered"),

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from vanstock.cli.options import Day, Json, Van, example, opened
-from vanstock.cli.show import Column, as_json, paragraph, say, table, tell, words
+from vanstock.cli.show import Column, as_json, many, paragraph, say, table, tell, words
 from vanstock.errors import BadValue, LedgerUnusable, VanstockError
 from vanstock.workdays import parse_date
 
@@ -79,7 +79,7 @@ def _show(done: Imported, file: Path, *, look: bool = False) -> None:
         if one.command:
             say(f"  {one.command}")
     if done.past:
-        tell(f"note: {_many(done.past, 'job')} of days past not booked: --from {done.first} books them too")
+        tell(f"note: {many(done.past, 'job')} of days past not booked: --from {done.first} books them too")
     if done.entry:
         say("\nvanstock undo takes all of it back")
 
@@ -90,10 +90,6 @@ def _counts(done: Imported) -> str:
     told += [f"{done.same} as before"] if done.same else []
     told += [f"{done.no_jobs} no jobs, left alone"] if done.no_jobs else []
     return ", ".join(told) or "nothing in it is a job"
-
-
-def _many(count: int, what: str) -> str:
-    return f"1 {what}" if count == 1 else f"{count} {what}s"
 
 
 def _act(act: Act) -> str:
@@ -173,7 +169,7 @@ def export(
     with opened(ctx) as session:
         first = parse_date(date) if date else session.today
         done = routine.export_calendar(session, file, first, days, own=own)
-    say(f"wrote {done.file}: {_many(done.events, 'job')} from {done.first} to {done.last}")
+    say(f"wrote {done.file}: {many(done.events, 'job')} from {done.first} to {done.last}")
     if done.references:
         named = "1 of them names" if done.references == 1 else f"{done.references} of them name"
         tell(f"note: {named} your reference for the customer: mind who can see the calendar")
