@@ -58,6 +58,18 @@ def test_an_import_as_json_has_its_acts_and_what_to_settle(vanstock: Run, phone:
         ("booked", "J0797", "LUN"), ("booked", "J0798", "LUN"),
     ]  # fmt: skip
     assert [bool(one["command"]) for one in found["look"]] == [True, True]
+
+
+def test_an_event_that_is_half_understood_says_how_its_words_are_taught(vanstock: Run, phone: Path) -> None:
+    said = " ".join(vanstock("booking import phone.ics --look").out.split())
+    assert "`vanstock booking words PHRASE` with --family FAMILY, --job-type TYPE or --not-a-job teaches" in said
+    for words in ('"limp mode" --job-type heat-source', '"filter light" --job-type clean', '"fen lane" --nothing'):
+        assert vanstock(f"booking words {words}").code == 0
+    assert "teaches" not in vanstock("booking import phone.ics --look").out
+
+
+def test_counts_of_an_import_are_in_its_json(vanstock: Run, phone: Path) -> None:
+    found = json.loads(vanstock("booking import phone.ics --json").out)
     assert (found["no_jobs"], found["same"], found["past"], bool(found["entry"])) == (1, 0, 0, True)
 
 

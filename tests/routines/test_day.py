@@ -77,7 +77,8 @@ def test_a_finished_job_is_not_moved_or_cancelled(session: Session) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "why"), [("2027-02-30", "does not exist"), ("tomorrow", "cannot be read"), ("01/03/2027", "cannot be read")]
+    ("text", "why"),
+    [("2027-02-30", "does not exist"), ("tomorrow", "cannot be read"), ("01/03/2027", "cannot be read")],
 )
 def test_a_date_that_does_not_exist_is_told_apart_from_what_is_no_date(text: str, why: str) -> None:
     with pytest.raises(BadValue, match=f"{why}: write it as 2027-03-01"):

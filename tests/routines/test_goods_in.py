@@ -87,6 +87,10 @@ def test_more_than_was_ordered_and_what_was_not_ordered_are_ordered_by_coming(se
     assert amounts(session, number) == {"GKT-1": (5, 5, 0, 0), "SNS-1": (1, 1, 0, 0)}
     assert held(session) == {("GKT-1", "store"): (5, 1_925), ("SNS-1", "store"): (1, 4_720)}
     assert found.order.shown == "received"
+    assert [text.partition(":")[0] for text in found.told if "more than" in text] == [
+        "2 x GKT-1 more than was to come",
+        "1 x SNS-1 more than was to come",
+    ]
     assert wrong(session) == []
 
 

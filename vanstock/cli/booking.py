@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from collections.abc import Sequence
+from datetime import date, timedelta
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from vanstock.cli import calendar
 from vanstock.cli.job import JobName
-from vanstock.cli.options import Day, Json, Van, example, opened
-from vanstock.cli.show import Column, as_json, paragraph, say, table, tell, words
+from vanstock.cli.options import Commands, Day, Json, Van, example, opened
+from vanstock.cli.show import Column, as_json, many, paragraph, say, table, tell, words
 from vanstock.codes import read_codes
 from vanstock.errors import BadValue
 from vanstock.workdays import parse_date
@@ -24,6 +25,7 @@ Clock = Annotated[str, typer.Option("--time", metavar="HH:MM", help="When the jo
 def add_to(app: typer.Typer) -> None:
     """Add the `booking` group to the program."""
     group = typer.Typer(
+        cls=Commands,
         help="Book, list, move and cancel jobs.",
         no_args_is_help=True,
         rich_markup_mode=None,
@@ -96,11 +98,13 @@ def list_(
         start = parse_date(first) if first else session.today
         end = parse_date(last) if last else start + timedelta(days=14)
         jobs = routine.list_bookings(session, start, end, van=van)
+        others = [] if json else routine.still_booked(session, van=van)
     if json:
         as_json({"jobs": [_json(job) for job in jobs]})
         return
     if not jobs:
         say(f"nothing booked from {start} to {end}: `vanstock booking add` books a job")
+        _tell_others(others, start, end)
         return
     columns = (
         Column("job"),
@@ -112,6 +116,19 @@ def list_(
         words("ref"),
     )
     table(columns, [_cells(job) for job in jobs])
+    _tell_others(others, start, end)
+
+
+def _tell_others(jobs: Sequence[Job], start: date, end: date) -> None:
+    """Say how many booked jobs lie before and after the days that were listed."""
+    before, after = [job.date for job in jobs if job.date < start], [job.date for job in jobs if job.date > end]
+    if before:
+        verb = "is" if len(before) == 1 else "are"
+        tell(
+            f"note: {many(len(before), 'booked job')} before {start} {verb} not finished: --from {before[0]} lists them"
+        )
+    if after:
+        tell(f"note: {many(len(after), 'booked job')} after {end}: --to {after[-1]} lists them")
 
 
 def _cells(job: Job) -> tuple[str, ...]:

@@ -21,6 +21,10 @@ if TYPE_CHECKING:
     from vanstock.routines.calendarplan import Act
 
 _POLL_SECONDS = 2.0
+_TEACH = (
+    "`vanstock booking words PHRASE` with --family FAMILY, --job-type TYPE or --not-a-job teaches what such words "
+    "mean; import again then"
+)
 
 
 def add_to(group: typer.Typer) -> None:
@@ -78,6 +82,8 @@ def _show(done: Imported, file: Path, *, look: bool = False) -> None:
         paragraph(one.text, first="- ", then="  ")
         if one.command:
             say(f"  {one.command}")
+    if any({"FAMILY", "TYPE"} & set(one.command.split()) for one in done.look):
+        paragraph(_TEACH)
     if done.past:
         tell(f"note: {many(done.past, 'job')} of days past not booked: --from {done.first} books them too")
     if done.entry:
@@ -160,7 +166,7 @@ def export(
     ctx: typer.Context,
     file: Annotated[Path, typer.Option("--file", metavar="FILE.ics", help="Where to.")] = Path("bookings.ics"),
     date: Day = "",
-    days: Annotated[int, typer.Option("--days", help="How many days from then on.")] = 14,
+    days: Annotated[int, typer.Option("--days", metavar="N", help="How many days from then on.")] = 14,
     own: Annotated[bool, typer.Option("--own", help="Only jobs that came from no calendar.")] = False,
 ) -> None:
     """Write bookings as a calendar file, with what to load for each job in its notes."""

@@ -120,7 +120,7 @@ def received(
 def history(
     ctx: typer.Context,
     name: Annotated[str, typer.Argument(metavar="[NAME]", help="A part, job, claim or order; else everything.")] = "",
-    limit: Annotated[int, typer.Option(min=1, max=1_000_000, help="How many entries at most.")] = 50,
+    limit: Annotated[int, typer.Option(metavar="N", min=1, max=1_000_000, help="How many entries at most.")] = 50,
     json: Json = False,
 ) -> None:
     """Show the entries behind a part, a job, a claim or an order, newest first."""

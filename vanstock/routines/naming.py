@@ -42,6 +42,9 @@ def find_part(session: Session, text: str, *, family: str = "", place: str = "")
         return exact
     found = _called_just_that(find_parts(session, text), text)
     if not found:
+        name, equals, qty = text.partition("=")
+        if equals and catalogue.part_by_number(session.ledger, name.strip()):
+            raise NotFound(f"no part matches {text!r}: here it is written {name.strip()} {qty.strip()}".rstrip())
         raise NotFound(f"no part matches {text!r}: `vanstock stock WORDS` looks for parts, parts.csv adds them")
     fitting = catalogue.parts_of_family(session.ledger, family) if family else set()
     near = [part for part in found if part.part in fitting]
