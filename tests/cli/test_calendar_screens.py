@@ -63,7 +63,7 @@ def test_an_import_as_json_has_its_acts_and_what_to_settle(vanstock: Run, phone:
 def test_an_event_that_is_half_understood_says_how_its_words_are_taught(vanstock: Run, phone: Path) -> None:
     said = " ".join(vanstock("booking import phone.ics --look").out.split())
     assert "`vanstock booking words PHRASE` with --family FAMILY, --job-type TYPE or --not-a-job teaches" in said
-    for words in ('"limp mode" --job-type heat-source', '"filter light" --job-type clean', '"fen lane" --nothing'):
+    for words in ('"limp mode" --job-type heat-source', '"light on" --job-type clean', '"fen lane" --nothing'):
         assert vanstock(f"booking words {words}").code == 0
     assert "teaches" not in vanstock("booking import phone.ics --look").out
 

@@ -245,3 +245,18 @@ def test_logging_a_part_loads_no_heavy_module(imported: Path, tmp_path: Path, li
     )
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert done.stdout.rstrip().endswith("LOADED []")
+
+
+def test_bookings_out_of_the_days_listed_are_counted_not_hidden(vanstock: Run) -> None:
+    said = vanstock("--now 2027-03-03T07:00 booking list --to 2027-03-03")
+    assert "note: 7 booked jobs before 2027-03-03 are not finished: --from 2027-03-01 lists them" in said.err
+    after = vanstock("--now 2027-03-01T07:00 booking list --to 2027-03-03").err
+    assert "booked jobs after 2027-03-03: --to 2027-03-" in after
+    assert "not finished" not in after
+    assert vanstock("booking list --from 2027-01-01 --to 2028-01-01").err == ""
+
+
+def test_an_amount_typed_as_for_load_is_told_how_fit_takes_it(vanstock: Run) -> None:
+    said = vanstock("fit J0782 GK-KRA-011-A=2")
+    assert (said.code, said.out) == (1, "")
+    assert "here it is written GK-KRA-011-A 2" in said.err

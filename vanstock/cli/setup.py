@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from vanstock.cli.options import Commands, Json, example, opened
-from vanstock.cli.show import Column, as_json, say, table, tell, words, working
+from vanstock.cli.show import Column, as_json, many, say, table, tell, words, working
 
 
 def add_to(app: typer.Typer) -> None:
@@ -28,7 +28,7 @@ def add_to(app: typer.Typer) -> None:
 
 
 def export(
-    ctx: typer.Context, folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="A new or empty folder.")]
+    ctx: typer.Context, folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where to write them.")]
 ) -> None:
     """Write the ledger out as the CSV files that import reads."""
     from vanstock.routines import setup as routine
@@ -38,15 +38,16 @@ def export(
     listed = ", ".join(f"{counts[name]} {name}" for name in ("parts", "jobs", "used", "stock"))
     say(f"wrote {folder}: {listed}")
     if counts["below zero"]:
-        tell(f"note: {counts['below zero']} stock lines are below zero: count them before importing this elsewhere")
+        below = "1 stock line is" if counts["below zero"] == 1 else f"{counts['below zero']} stock lines are"
+        tell(f"note: {below} below zero: count what is before importing this elsewhere")
     left = (
-        ("claims", "open claims"),
-        ("orders", "orders under way"),
-        ("use-by dates", "parts' use-by dates"),
-        ("events", "events that bookings came from"),
-        ("words", "words for calendars"),
+        ("claims", "open claim", ""),
+        ("orders", "order", " under way"),
+        ("use-by dates", "use-by date", " of parts"),
+        ("events", "event", " that bookings came from"),
+        ("words", "word", " for calendars"),
     )
-    if told := ", ".join(f"{counts[name]} {what}" for name, what in left if counts[name]):
+    if told := ", ".join(f"{many(counts[name], what)}{rest}" for name, what, rest in left if counts[name]):
         tell(f"note: not in these files: {told}; `vanstock backup` copies everything")
 
 
