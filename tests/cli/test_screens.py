@@ -135,6 +135,7 @@ def test_the_kinds_of_readings_are_listed_with_an_example_of_each(vanstock: Run)
     rows = vanstock("reading").out.splitlines()
     assert any(row.startswith("idle") and row.endswith("like 35 mbar") for row in rows)
     assert any(row.startswith("regen") and row.endswith("like 610 C") for row in rows)
+    assert any(row.startswith("flush") and row.endswith("like 60 C") for row in rows)
 
 
 def test_the_score_shows_odds_by_band_second_visits_and_what_they_cost(vanstock: Run) -> None:
@@ -260,3 +261,10 @@ def test_an_amount_typed_as_for_load_is_told_how_fit_takes_it(vanstock: Run) -> 
     said = vanstock("fit J0782 GK-KRA-011-A=2")
     assert (said.code, said.out) == (1, "")
     assert "here it is written GK-KRA-011-A 2" in said.err
+
+
+def test_a_booking_on_a_past_day_is_taken_and_told(vanstock: Run) -> None:
+    said = vanstock("booking add KRA clean --date 2027-02-01")
+    assert (said.code, "note: that day is past" in said.err) == (0, True)
+    assert "past" in vanstock("booking move J0785 --date 2027-02-02").err
+    assert "past" not in vanstock("booking move J0785 --date 2027-03-02").err

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 Clock = Annotated[str, typer.Option("--time", metavar="HH:MM", help="When the job starts.")]
 
+_PAST = "note: that day is past: `vanstock finish` it if it is done, or give it another --date"
+
 
 def add_to(app: typer.Typer) -> None:
     """Add the `booking` group to the program."""
@@ -70,9 +72,12 @@ def add(
             reference=reference.strip(),
         )
         booked = routine.add_booking(session, wanted)
+        past = booked.date < session.today
     say(f"booked {_words(booked)}")
     for text in routine.told_by_codes(booked):
         paragraph(text, then="  ")
+    if past:
+        tell(_PAST)
     if known and booked.job_type not in known:
         tell(f"note: job type {booked.job_type!r} is new; there was {', '.join(known)} (vanstock undo takes it back)")
 
@@ -165,7 +170,10 @@ def move(
     with opened(ctx) as session:
         at = None if time is None else routine.read_time(time)
         moved = routine.move_booking(session, job, day=parse_date(date) if date else None, at=at, van=van)
+        past = moved.date < session.today
     say(f"moved {_words(moved)}")
+    if past:
+        tell(_PAST)
 
 
 def pin(
