@@ -365,3 +365,9 @@ def test_codes_and_readings_load_nothing_but_the_standard_library() -> None:
     ours = {name for name in loaded if name.split(".")[0] == "vanstock"}
     assert ours == {"vanstock", "vanstock.codes", "vanstock.errors", "vanstock.readings"}
     assert {name.split(".")[0] for name in loaded - ours} <= sys.stdlib_module_names
+
+
+@pytest.mark.parametrize("kind", KINDS, ids=lambda kind: kind.kind)
+def test_the_example_of_a_kind_can_be_typed_and_asks_for_no_caution(kind: Kind) -> None:
+    reading = parse_reading(kind.kind, kind.example)
+    assert judge(reading).side == ("high" if kind.kind in ("idle", "3000") else "expected")

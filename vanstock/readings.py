@@ -54,13 +54,20 @@ class Band(NamedTuple):
 
 
 class Kind(NamedTuple):
-    """A kind of reading: how it is called, what it measures, its bands from low to high."""
+    """A kind of reading: how it is called, what it measures, its bands from low to high, a value as it is typed where
+    that of the measure would be a strange one."""
 
     kind: str
     title: str
     measure: Measure
     bands: tuple[Band, ...]
     lower_is_better: bool = False
+    typed: str = ""
+
+    @property
+    def example(self) -> str:
+        """A value as it is typed."""
+        return self.typed or self.measure.example
 
 
 PRESSURE = Measure("pressure", -101_325, "35 mbar")
@@ -84,7 +91,7 @@ KINDS = (
         Band(0, "low", "below zero with the engine off: look at the sensor and its hoses first"),
         Band(2001, "expected", "as expected with the engine off"),
         Band(None, "high", "too far from zero with the engine off: look at the sensor and its hoses first"),
-    )),
+    ), typed="5 mbar"),
     Kind("idle", "filter pressure at idle", PRESSURE, (
         _CROSSED,
         Band(1001, "expected", "clean"),
@@ -96,7 +103,7 @@ KINDS = (
         Band(10_000, "expected", "as expected"),
         Band(25_001, "high", "asks for cleaning"),
         Band(None, "high", "badly blocked: force no regeneration past what the maker allows"),
-    ), lower_is_better=True),
+    ), lower_is_better=True, typed="210 mbar"),
     Kind("regen", "exhaust temperature while regenerating", TEMPERATURE, (
         Band(5500, "low", "too cool: look at the heat source"),
         Band(6801, "expected", "as expected while regenerating"),
@@ -105,13 +112,13 @@ KINDS = (
     Kind("flush", "filter temperature before flushing", TEMPERATURE, (
         Band(1000, "expected", "below 100 C: flush only while it is falling"),
         Band(None, "high", "too hot to flush: wait until it is below 100 C and falling"),
-    )),
+    ), typed="60 C"),
     # 110 psi to 10 bar, which a gauge in psi shows as 145.
     Kind("air", "compressor pressure", PRESSURE, (
         Band(758_423, "low", "below the usual pressure: let it fill, and look for a leak"),
         Band(1_000_001, "expected", "as expected at the compressor"),
         Band(None, "high", "above the usual pressure: turn it down before you go on"),
-    )),
+    ), typed="9 bar"),
     Kind("revs", "revs held near 3,000", TIME, (
         Band(120, "low", "shorter than two minutes: vapour may be left"),
         Band(301, "expected", "as long as it takes to clear the vapour"),
@@ -120,7 +127,7 @@ KINDS = (
     Kind("hold", "pressure the vaporiser holds", PRESSURE, (
         Band(GAUGE_STEP_PA + 1, "expected", "holds no pressure, as a new one"),
         Band(None, "high", "holds pressure: blocked, a new one holds none"),
-    ), lower_is_better=True),
+    ), lower_is_better=True, typed="0 mbar"),
 )  # fmt: skip
 
 _KIND_NAMED = {kind.kind: kind for kind in KINDS}
@@ -171,7 +178,7 @@ def parse_reading(kind: str, text: str, *, after: bool = False) -> Reading:
     typed = text.strip().replace("\N{MINUS SIGN}", "-")
     found = _AMOUNT.fullmatch(typed)
     if not found:
-        raise BadValue(f"{known.kind} {_shown(text)} is not a reading: write it like {known.measure.example}")
+        raise BadValue(f"{known.kind} {_shown(text)} is not a reading: write it like {known.example}")
     if _TWO_WAYS.fullmatch(found[1]):
         raise BadValue(f"{known.kind} {_shown(text)} can be read two ways: write thousands without a comma")
     unit = _unit(known, found[2], text)
@@ -192,7 +199,7 @@ def _kind(name: str) -> Kind:
 def _unit(kind: Kind, typed: str, text: str) -> Unit:
     units = ", ".join(unit.symbol for unit in UNITS if unit.measure == kind.measure)
     if not typed:
-        raise BadValue(f"{kind.kind} {_shown(text)} has no unit: write one of {units}, like {kind.measure.example}")
+        raise BadValue(f"{kind.kind} {_shown(text)} has no unit: write one of {units}, like {kind.example}")
     unit = _UNIT_TYPED.get(typed.lower())
     if unit is None or unit.measure != kind.measure:
         raise BadValue(f"{kind.kind} is a {kind.measure.name}: {_shown(typed)} cannot be used, write one of {units}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 
@@ -12,6 +13,8 @@ MONDAY_TO_FRIDAY = frozenset(range(5))
 _ONE_DAY = timedelta(days=1)
 _FAR = 400
 _FIRST_YEAR, _LAST_YEAR = 1990, 2100
+_LIKE_A_DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
+_LIKE_A_TIME = re.compile(r"\d{1,2}:\d{2}")
 
 
 def parse_days(text: str) -> frozenset[int]:
@@ -40,7 +43,8 @@ def parse_cutoff(text: str) -> time:
     try:
         return datetime.strptime(text.strip(), "%H:%M").time()  # noqa: DTZ007
     except ValueError:
-        raise BadValue(f"time {text!r} does not exist: write it as 17:00") from None
+        why = "does not exist" if _LIKE_A_TIME.fullmatch(text.strip()) else "cannot be read"
+        raise BadValue(f"time {text!r} {why}: write it as 17:00") from None
 
 
 def parse_date(text: str) -> date:
@@ -50,7 +54,8 @@ def parse_date(text: str) -> date:
     except ValueError:
         day = date.min
     if text != day.isoformat() or not _FIRST_YEAR <= day.year <= _LAST_YEAR:
-        raise BadValue(f"date {text!r} does not exist: write it as 2027-03-01")
+        why = "does not exist" if _LIKE_A_DATE.fullmatch(text) else "cannot be read"
+        raise BadValue(f"date {text!r} {why}: write it as 2027-03-01")
     return day
 
 

@@ -58,6 +58,18 @@ def test_an_import_as_json_has_its_acts_and_what_to_settle(vanstock: Run, phone:
         ("booked", "J0797", "LUN"), ("booked", "J0798", "LUN"),
     ]  # fmt: skip
     assert [bool(one["command"]) for one in found["look"]] == [True, True]
+
+
+def test_an_event_that_is_half_understood_says_how_its_words_are_taught(vanstock: Run, phone: Path) -> None:
+    said = " ".join(vanstock("booking import phone.ics --look").out.split())
+    assert "`vanstock booking words PHRASE` with --family FAMILY, --job-type TYPE or --not-a-job teaches" in said
+    for words in ('"limp mode" --job-type heat-source', '"light on" --job-type clean', '"fen lane" --nothing'):
+        assert vanstock(f"booking words {words}").code == 0
+    assert "teaches" not in vanstock("booking import phone.ics --look").out
+
+
+def test_counts_of_an_import_are_in_its_json(vanstock: Run, phone: Path) -> None:
+    found = json.loads(vanstock("booking import phone.ics --json").out)
     assert (found["no_jobs"], found["same"], found["past"], bool(found["entry"])) == (1, 0, 0, True)
 
 
@@ -87,7 +99,7 @@ def test_an_export_says_what_is_in_it_that_others_may_see(vanstock: Run, phone: 
         ("booking import phone.ics --watch .", "name one calendar file, or --watch and a folder"),
         ("booking import --watch . --look", "--watch goes without --look"),
         ("booking import --watch phone.ics", "is no folder"), ("booking import none.ics", "is no file"),
-        ("booking import phone.ics --from tomorrow", "does not exist"), ("booking words x", "give a phrase and one of"),
+        ("booking import phone.ics --from tomorrow", "cannot be read"), ("booking words x", "give a phrase and one of"),
         ("booking words --nothing", "give a phrase and one of"), ("booking words x --family KRA --forget", "one of"),
         ("booking export --file firm.db", "does not end in .ics"), ("booking export --days 0", "name 1 to 62"),
         ("setting time_zone Nowhere/Town", "is no time zone"), ("setting time_zone Europe", "is no time zone"),

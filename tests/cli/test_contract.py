@@ -218,7 +218,7 @@ def test_order_lines_add_up(vanstock: Run) -> None:
         ("reading J0785 idle 45", 1, "idle '45' has no unit: write one of Pa, hPa, mbar, kPa, bar, psi, like 35 mbar"),
         ("reading J0785 boost 1bar", 1, "reading 'boost' is not one of"),
         ("reading J9999 idle 45mbar", 1, "no job 'J9999'"),
-        ("score --since yesterday", 1, "does not exist"),
+        ("score --since yesterday", 1, "cannot be read"),
         ("order --set GK-KRA-011-A", 1, "--set 'GK-KRA-011-A' cannot be read: write it like"),
         ("order --budget -5", 1, "--budget '-5' is below zero"),
         ("order --supplier NOBODY", 1, "no supplier 'NOBODY': there is "),

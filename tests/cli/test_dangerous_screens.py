@@ -54,12 +54,15 @@ def test_333_litres_of_category_2_pass_and_334_do_not(
 def test_what_cannot_be_counted_is_named_with_what_to_do(vanstock: Run, tmp_path: Path) -> None:
     ledger = tmp_path / "goods.db"
     fluid, spray = "MYST,unknown fluid,fluid,LTR,5,1,,1\n", "SPRY,spray,spray,C62,5,1,UN1950/2.1/-/TC2,\n"
-    folder = firm(tmp_path, f"{fluid}{spray}GSK,gasket,gasket,C62,1,1,,\n", "MYST,van,2\nSPRY,van,1\nGSK,van,1\n")
+    odd = "ODD,another fluid,rinse,LTR,5,1,,1\n"
+    folder = firm(
+        tmp_path, f"{fluid}{odd}{spray}GSK,gasket,gasket,C62,1,1,,\n", "MYST,van,2\nODD,van,2\nSPRY,van,1\nGSK,van,1\n"
+    )
     vanstock(f"import {folder}", ledger=ledger)
     said = vanstock("stock --dangerous --place van", ledger=ledger)
     told = " ".join(said.out.split())
-    assert "NOT COUNTED, so there may be more points: MYST: it has no hazard text" in told
-    assert "SPRY: it is counted by weight and has none" in told
+    assert "NOT COUNTED, so there may be more points: MYST, ODD: no hazard text" in told
+    assert "SPRY: counted by weight, and none is known" in told
     assert "GSK" not in told
     assert "nothing counted" in block(vanstock("loadout", ledger=ledger), "ABOARD")
 

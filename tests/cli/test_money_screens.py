@@ -122,7 +122,7 @@ def test_slow_stock_defers_to_the_accountant_and_its_json_adds_up(vanstock: Run)
     ("line", "says"),
     [
         ("value --date 2027-03-02", "2027-03-02 is still to come: name a day up to today, 2027-03-01"),
-        ("value --date yesterday", "date 'yesterday' does not exist: write it as 2027-03-01"),
+        ("value --date yesterday", "date 'yesterday' cannot be read: write it as 2027-03-01"),
         ("year 27", "'27' is not a year: write the one it begins in, like 2027"),
         ("year 2027 --from 2027-01-01", "name a year, or the days with --from and --to, not both"),
         ("year --to 2027-01-01", "--to without --from: name the first day too"),

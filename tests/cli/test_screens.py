@@ -135,6 +135,7 @@ def test_the_kinds_of_readings_are_listed_with_an_example_of_each(vanstock: Run)
     rows = vanstock("reading").out.splitlines()
     assert any(row.startswith("idle") and row.endswith("like 35 mbar") for row in rows)
     assert any(row.startswith("regen") and row.endswith("like 610 C") for row in rows)
+    assert any(row.startswith("flush") and row.endswith("like 60 C") for row in rows)
 
 
 def test_the_score_shows_odds_by_band_second_visits_and_what_they_cost(vanstock: Run) -> None:
@@ -245,3 +246,25 @@ def test_logging_a_part_loads_no_heavy_module(imported: Path, tmp_path: Path, li
     )
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert done.stdout.rstrip().endswith("LOADED []")
+
+
+def test_bookings_out_of_the_days_listed_are_counted_not_hidden(vanstock: Run) -> None:
+    said = vanstock("--now 2027-03-03T07:00 booking list --to 2027-03-03")
+    assert "note: 7 booked jobs before 2027-03-03 are not finished: --from 2027-03-01 lists them" in said.err
+    after = vanstock("--now 2027-03-01T07:00 booking list --to 2027-03-03").err
+    assert "booked jobs after 2027-03-03: --to 2027-03-" in after
+    assert "not finished" not in after
+    assert vanstock("booking list --from 2027-01-01 --to 2028-01-01").err == ""
+
+
+def test_an_amount_typed_as_for_load_is_told_how_fit_takes_it(vanstock: Run) -> None:
+    said = vanstock("fit J0782 GK-KRA-011-A=2")
+    assert (said.code, said.out) == (1, "")
+    assert "here it is written GK-KRA-011-A 2" in said.err
+
+
+def test_a_booking_on_a_past_day_is_taken_and_told(vanstock: Run) -> None:
+    said = vanstock("booking add KRA clean --date 2027-02-01")
+    assert (said.code, "note: that day is past" in said.err) == (0, True)
+    assert "past" in vanstock("booking move J0785 --date 2027-02-02").err
+    assert "past" not in vanstock("booking move J0785 --date 2027-03-02").err

@@ -150,3 +150,56 @@ def test_a_folder_is_brought_in_and_the_first_count_offered(start: Start, tmp_pa
         writer.writerows(row | {"counted": "2"} for row in rows)
     assert start(command="count --answers first-count.csv").code == 0
     assert "192 stock lines" in start().out
+
+
+def suppliers(start: Start) -> dict[str, str]:
+    start(command="export out")
+    rows = list(csv.DictReader(Path("out/suppliers.csv").read_text(encoding="utf-8").splitlines()))
+    return {row["supplier"]: ",".join(row.values()) for row in rows}
+
+
+def test_stopped_among_the_suppliers_it_goes_on_with_the_next_one(start: Start) -> None:
+    start(*FIRM, *FACTOR, "stop")
+    again = start("CHEM", *[""] * 7, "", "4")
+    assert "Suppliers there are: FACTOR." in again.out
+    assert "questions about the firm" not in again.out
+    assert list(suppliers(start)) == ["FACTOR", "CHEM"]
+    assert "Supplier, short name" not in start("4").out
+
+
+def test_a_supplier_named_again_keeps_what_enter_leaves_and_what_is_not_asked(start: Start) -> None:
+    start(*FIRM, *FACTOR, "", "4")
+    Path("mine").mkdir()
+    Path("mine/suppliers.csv").write_text(
+        "supplier,name,lead_working_days,order_days,cutoff,carriage,comes_at,least_order\n"
+        "FACTOR,The Factor,0,Mon-Sat,11:00,4.50,13:00,25.00\n", encoding="utf-8"
+    )  # fmt: skip
+    start(command="import mine")
+    said = start(*[""] * 8, "factor", "", "2", *[""] * 5, "", "4", command="start --again")
+    assert "Working days from order to delivery [0]" in said.out
+    assert suppliers(start) == {"FACTOR": "FACTOR,The Factor,2,Mon-Sat,11:00,4.50,,,13:00,25.00"}
+
+
+def test_whoever_names_no_van_called_van_is_told_that_it_stays(start: Start) -> None:
+    said = " ".join(start(*FIRM[:6], "north, south", "store", "", "4").out.split())
+    assert "`van` is there from the start and stays beside them" in said
+    assert "`store` is there from the start" not in said
+
+
+def test_what_cannot_be_used_is_told_with_what_can(start: Start) -> None:
+    answers = ["", "GBP", "maybe", "yes", "Mon-Fri", "Mon-Fri", "Fri", "95", "van", "store"]
+    said = start(*answers, "F", "", "?", "0", "", "", "", "", "", "", "?", "4")
+    assert "'maybe' is neither yes nor a percent from 0 to 100, like 20" in said.err
+    assert "'Mon-Fri' is not one weekday, like Fri" in said.err
+    out = " ".join(said.out.split())
+    assert "0 is the same day, 1 the next one" in out
+    assert "leaves your ledger alone" in out
+
+
+@pytest.mark.parametrize("value", ["95", "90%", "ninety"])
+def test_a_target_that_is_no_share_says_how_one_is_written(start: Start, value: str) -> None:
+    start("stop")
+    assert (
+        f"'{value}' is not a number from 0.5 to 0.999: write 0.95 for 95 of 100"
+        in start(command=f"setting target {value}").err
+    )

@@ -143,3 +143,9 @@ def test_a_copy_of_another_ledger_is_called_that(vanstock: Run, tmp_path: Path) 
     said = vanstock(f"restore {tmp_path / 'other.db'}")
     assert said.code == 1
     assert "CAREFUL: it is a copy of another ledger" in said.out
+
+
+def test_a_copy_into_a_folder_that_was_not_there_says_so_once(vanstock: Run, tmp_path: Path) -> None:
+    stick = tmp_path / "stick"
+    assert f"note: {stick} was not there and was made" in vanstock(f"backup {stick}", now=MORNING).err
+    assert vanstock(f"backup {stick}", now=EVENING).err == ""

@@ -189,6 +189,7 @@ def test_a_zone_whose_clocks_change_every_second_is_refused_at_once(read: Read) 
     )
     (unread,) = read(event("DTSTART;TZID=Ours:20270302T090000"), head=zone).unread
     assert "time zone" in unread.why
+    assert "book the job by hand" in unread.why
 
 
 @pytest.mark.parametrize(

@@ -157,7 +157,7 @@ def test_what_to_buy_says_from_whom_by_when_and_when_it_comes() -> None:
     assert "FLU-1filter cleaning fluidWEEKMon 1 Marat once" in text
     assert "HOS-1pressure hose 8 mmno suppliernot knownnot known" in text
     assert text.index("in time for a job of this day") < text.index("HOS-1pressure hose 8 mmno supplier")
-    assert text.index("cannot come in time") < text.index("VAP-2exhaust vaporiserNEXT")
+    assert text.index("not in time as booked") < text.index("VAP-2exhaust vaporiserNEXT")
 
 
 def test_nothing_is_said_of_a_list_that_is_empty_but_that_there_is_nothing_to_load() -> None:

@@ -70,8 +70,11 @@ def test_what_cannot_be_counted_is_told_with_what_to_do() -> None:
     assert (found.rows, found.total, found.over, found.surely_within) == ((), Decimal(0), False, False)
     assert [(one.part, one.why) for one in found.unknown] == [
         ("GONE", "it is not in the list of parts: add it, with its hazard"),
-        ("NEW", "it has no hazard text: write the transport category from its data sheet, or not ADR"),
-        ("OLD", "it is counted by weight and has none: give the weight of one with its contents"),
+        (
+            "NEW",
+            "no hazard text: write the transport category from the data sheet, or not ADR, as hazard in the parts list",
+        ),
+        ("OLD", "counted by weight, and none is known: give the weight of one with its contents"),
     ]
 
 

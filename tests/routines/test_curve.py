@@ -15,7 +15,7 @@ from vanstock.kit.optimism import discounted, to_expect
 from vanstock.model import Job
 from vanstock.quantity import value_of
 from vanstock.routines import booking, levels, stock
-from vanstock.routines.curve import Curve, Spot, curve
+from vanstock.routines.curve import Buys, Curve, Spot, curve, told_spots
 from vanstock.routines.levels import Aim, plan_levels
 from vanstock.routines.past import read_past
 from vanstock.routines.session import Session
@@ -167,3 +167,14 @@ def test_bookings_and_a_usual_table_give_a_curve(session: Session) -> None:
     assert found.points[-1].completion == pytest.approx(21 / 22)  # no job is finished; the table is worth 20
     assert found.levels is not None
     assert found.levels.cash > 0
+
+
+def test_a_spot_that_reads_the_same_as_another_is_told_once_with_the_words_of_both() -> None:
+    corners = (Spot(0, 0.1), Spot(500, 0.72), Spot(900, 0.96))
+    nothing = Buys(0, (), None, 0, 0.0)
+    on_a_corner = Curve(corners, Spot(900, 0.9600001), Spot(500, 0.72), 0.95, nothing)
+    assert [words for _, words in told_spots(on_a_corner)] == ["", "stock today, if kept so", "min and max today"]
+    both = Curve(corners, Spot(500, 0.72), Spot(500, 0.72), 0.95, nothing)
+    assert [words for _, words in told_spots(both)] == ["", "min and max today; stock today, if kept so", ""]
+    beside = Curve(corners, Spot(901, 0.96), Spot(500, 0.70), 0.95, nothing)
+    assert len(told_spots(beside)) == 5

@@ -76,9 +76,12 @@ def test_a_finished_job_is_not_moved_or_cancelled(session: Session) -> None:
             act(session, done.job)
 
 
-@pytest.mark.parametrize("text", ["2027-02-30", "tomorrow", "01/03/2027"])
-def test_a_date_that_does_not_exist_is_told(text: str) -> None:
-    with pytest.raises(BadValue, match="does not exist"):
+@pytest.mark.parametrize(
+    ("text", "why"),
+    [("2027-02-30", "does not exist"), ("tomorrow", "cannot be read"), ("01/03/2027", "cannot be read")],
+)
+def test_a_date_that_does_not_exist_is_told_apart_from_what_is_no_date(text: str, why: str) -> None:
+    with pytest.raises(BadValue, match=f"{why}: write it as 2027-03-01"):
         parse_date(text)
 
 
@@ -314,7 +317,7 @@ def test_a_time_is_read_as_people_write_it(text: str, clock: str) -> None:
 
 @pytest.mark.parametrize("text", ["9.5x", "1300", "2pm", "8.99"])
 def test_a_time_that_is_none_is_told(text: str) -> None:
-    with pytest.raises(BadValue, match="does not exist"):
+    with pytest.raises(BadValue, match="write it as 17:00"):
         booking.read_time(text)
 
 

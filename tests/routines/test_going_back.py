@@ -318,7 +318,7 @@ def test_a_failed_part_is_no_stock_and_its_credit_comes_off_what_the_job_cost(ow
         (Asked("VAP-2", "3", order="O0001"), "no place holds 3 of VAP-2"),
         (Asked("GLV-1", "1pack", order="O0001"), "no GLV-1 came on O0001: leave --order out"),
         (Asked("VAP-2", "0"), "must be above zero"),
-        (Asked("VAP-2", by="soon"), "does not exist"),
+        (Asked("VAP-2", by="soon"), "cannot be read"),
         (Asked("GLV-1", "1pack", job="J1", warranty=True), "GLV-1 has no supplier"),
     ],
 )

@@ -87,6 +87,10 @@ def test_more_than_was_ordered_and_what_was_not_ordered_are_ordered_by_coming(se
     assert amounts(session, number) == {"GKT-1": (5, 5, 0, 0), "SNS-1": (1, 1, 0, 0)}
     assert held(session) == {("GKT-1", "store"): (5, 1_925), ("SNS-1", "store"): (1, 4_720)}
     assert found.order.shown == "received"
+    assert [text.partition(":")[0] for text in found.told if "more than" in text] == [
+        "2 x GKT-1 more than was to come",
+        "1 x SNS-1 more than was to come",
+    ]
     assert wrong(session) == []
 
 
@@ -188,7 +192,7 @@ def test_the_same_goods_sent_twice_under_one_id_come_once(session: Session) -> N
         (Came(damaged={"GKT-1": "5"}), "more of GKT-1 is damaged than came: 5 of 4"),
         (Came(prices={"SNS-1": "3"}), "SNS-1 is not on O0001: say how much of it came"),
         (Came(use_by={"GKT-1": "2028-02-30"}), "does not exist"),
-        (Came(expected="soon"), "does not exist"),
+        (Came(expected="soon"), "cannot be read"),
         (Came(wrong={"SNS-1": "GKT-1:1"}), "SNS-1 is not on O0001: --wrong names the part that was ordered first"),
         (Came(wrong={"VAP-2": "ZZZ-9:1"}), "'ZZZ-9' is not in the catalogue: add it to parts.csv and import"),
         (Came(wrong={"VAP-2": "VAP-2:1"}), "VAP-2 is the part that was ordered"),

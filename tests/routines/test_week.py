@@ -7,7 +7,7 @@ from datetime import date, timedelta
 from tests.routines.orders import drafted, sent
 from tests.routines.weeks import bring, change_part, fill_weeks, later
 from vanstock.model import Job, Used
-from vanstock.routines import counting, goodsin, ordering, owed, reorder, slow, stock
+from vanstock.routines import booking, counting, goodsin, job, ordering, owed, reorder, slow, stock
 from vanstock.routines.session import Session
 from vanstock.routines.settings import change_setting
 from vanstock.routines.week import BACK_DAYS, MOST_COUNTED, week
@@ -100,3 +100,15 @@ def test_a_target_that_orders_more_shows_in_the_week(session: Session) -> None:
     low = sum(row.total for row in week(session).to_order)
     change_setting(session, "target", "0.97")
     assert sum(row.total for row in week(session).to_order) > low
+
+
+def test_a_booked_job_of_a_past_day_is_told_until_it_is_finished_moved_or_cancelled(session: Session) -> None:
+    days = [session.today + timedelta(days=day) for day in (0, 0, 0, 1)]
+    jobs = [booking.add_booking(session, Job("", day, "09:00", "AAA", "clean")).job for day in days]
+    assert week(session).not_finished == ()  # today's are for today
+    tomorrow = later(session, days=1)
+    assert [one.job for one in week(tomorrow).not_finished] == jobs[:3]
+    job.finish(tomorrow, jobs[0])
+    booking.move_booking(tomorrow, jobs[1], day=days[3], at=None, van=None)
+    booking.cancel_booking(tomorrow, jobs[2])
+    assert week(tomorrow).not_finished == ()

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from collections.abc import Sequence
+from datetime import date, timedelta
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from vanstock.cli import calendar
 from vanstock.cli.job import JobName
-from vanstock.cli.options import Day, Json, Van, example, opened
-from vanstock.cli.show import Column, as_json, paragraph, say, table, tell, words
+from vanstock.cli.options import Commands, Day, Json, Van, example, opened
+from vanstock.cli.show import Column, as_json, many, paragraph, say, table, tell, words
 from vanstock.codes import read_codes
 from vanstock.errors import BadValue
 from vanstock.workdays import parse_date
@@ -20,10 +21,13 @@ if TYPE_CHECKING:
 
 Clock = Annotated[str, typer.Option("--time", metavar="HH:MM", help="When the job starts.")]
 
+_PAST = "note: that day is past: `vanstock finish` it if it is done, or give it another --date"
+
 
 def add_to(app: typer.Typer) -> None:
     """Add the `booking` group to the program."""
     group = typer.Typer(
+        cls=Commands,
         help="Book, list, move and cancel jobs.",
         no_args_is_help=True,
         rich_markup_mode=None,
@@ -68,9 +72,12 @@ def add(
             reference=reference.strip(),
         )
         booked = routine.add_booking(session, wanted)
+        past = booked.date < session.today
     say(f"booked {_words(booked)}")
     for text in routine.told_by_codes(booked):
         paragraph(text, then="  ")
+    if past:
+        tell(_PAST)
     if known and booked.job_type not in known:
         tell(f"note: job type {booked.job_type!r} is new; there was {', '.join(known)} (vanstock undo takes it back)")
 
@@ -96,11 +103,13 @@ def list_(
         start = parse_date(first) if first else session.today
         end = parse_date(last) if last else start + timedelta(days=14)
         jobs = routine.list_bookings(session, start, end, van=van)
+        others = [] if json else routine.still_booked(session, van=van)
     if json:
         as_json({"jobs": [_json(job) for job in jobs]})
         return
     if not jobs:
         say(f"nothing booked from {start} to {end}: `vanstock booking add` books a job")
+        _tell_others(others, start, end)
         return
     columns = (
         Column("job"),
@@ -112,6 +121,19 @@ def list_(
         words("ref"),
     )
     table(columns, [_cells(job) for job in jobs])
+    _tell_others(others, start, end)
+
+
+def _tell_others(jobs: Sequence[Job], start: date, end: date) -> None:
+    """Say how many booked jobs lie before and after the days that were listed."""
+    before, after = [job.date for job in jobs if job.date < start], [job.date for job in jobs if job.date > end]
+    if before:
+        verb = "is" if len(before) == 1 else "are"
+        tell(
+            f"note: {many(len(before), 'booked job')} before {start} {verb} not finished: --from {before[0]} lists them"
+        )
+    if after:
+        tell(f"note: {many(len(after), 'booked job')} after {end}: --to {after[-1]} lists them")
 
 
 def _cells(job: Job) -> tuple[str, ...]:
@@ -148,7 +170,10 @@ def move(
     with opened(ctx) as session:
         at = None if time is None else routine.read_time(time)
         moved = routine.move_booking(session, job, day=parse_date(date) if date else None, at=at, van=van)
+        past = moved.date < session.today
     say(f"moved {_words(moved)}")
+    if past:
+        tell(_PAST)
 
 
 def pin(

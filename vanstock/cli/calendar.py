@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from vanstock.cli.options import Day, Json, Van, example, opened
-from vanstock.cli.show import Column, as_json, paragraph, say, table, tell, words
+from vanstock.cli.show import Column, as_json, many, paragraph, say, table, tell, words
 from vanstock.errors import BadValue, LedgerUnusable, VanstockError
 from vanstock.workdays import parse_date
 
@@ -21,6 +21,10 @@ if TYPE_CHECKING:
     from vanstock.routines.calendarplan import Act
 
 _POLL_SECONDS = 2.0
+_TEACH = (
+    "`vanstock booking words PHRASE` with --family FAMILY, --job-type TYPE or --not-a-job teaches what such words "
+    "mean; import again then"
+)
 
 
 def add_to(group: typer.Typer) -> None:
@@ -78,8 +82,10 @@ def _show(done: Imported, file: Path, *, look: bool = False) -> None:
         paragraph(one.text, first="- ", then="  ")
         if one.command:
             say(f"  {one.command}")
+    if any({"FAMILY", "TYPE"} & set(one.command.split()) for one in done.look):
+        paragraph(_TEACH)
     if done.past:
-        tell(f"note: {_many(done.past, 'job')} of days past not booked: --from {done.first} books them too")
+        tell(f"note: {many(done.past, 'job')} of days past not booked: --from {done.first} books them too")
     if done.entry:
         say("\nvanstock undo takes all of it back")
 
@@ -90,10 +96,6 @@ def _counts(done: Imported) -> str:
     told += [f"{done.same} as before"] if done.same else []
     told += [f"{done.no_jobs} no jobs, left alone"] if done.no_jobs else []
     return ", ".join(told) or "nothing in it is a job"
-
-
-def _many(count: int, what: str) -> str:
-    return f"1 {what}" if count == 1 else f"{count} {what}s"
 
 
 def _act(act: Act) -> str:
@@ -164,7 +166,7 @@ def export(
     ctx: typer.Context,
     file: Annotated[Path, typer.Option("--file", metavar="FILE.ics", help="Where to.")] = Path("bookings.ics"),
     date: Day = "",
-    days: Annotated[int, typer.Option("--days", help="How many days from then on.")] = 14,
+    days: Annotated[int, typer.Option("--days", metavar="N", help="How many days from then on.")] = 14,
     own: Annotated[bool, typer.Option("--own", help="Only jobs that came from no calendar.")] = False,
 ) -> None:
     """Write bookings as a calendar file, with what to load for each job in its notes."""
@@ -173,7 +175,7 @@ def export(
     with opened(ctx) as session:
         first = parse_date(date) if date else session.today
         done = routine.export_calendar(session, file, first, days, own=own)
-    say(f"wrote {done.file}: {_many(done.events, 'job')} from {done.first} to {done.last}")
+    say(f"wrote {done.file}: {many(done.events, 'job')} from {done.first} to {done.last}")
     if done.references:
         named = "1 of them names" if done.references == 1 else f"{done.references} of them name"
         tell(f"note: {named} your reference for the customer: mind who can see the calendar")

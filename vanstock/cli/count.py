@@ -44,7 +44,9 @@ def count(
     ] = None,
     sheet: Annotated[bool, typer.Option("--sheet", help="Propose what is most worth counting.")] = False,
     everything: Annotated[bool, typer.Option("--all", help="A sheet of everything, frozen at this moment.")] = False,
-    lines: Annotated[int, typer.Option("--lines", min=1, max=100, help="How many lines a sheet has at most.")] = 8,
+    lines: Annotated[
+        int, typer.Option("--lines", metavar="N", min=1, max=100, help="How many lines a sheet has at most.")
+    ] = 8,
     file: Annotated[
         list[Path] | None, typer.Option("--file", metavar="FILE.html|.csv", help="Write the sheet; may be repeated.")
     ] = None,
@@ -58,7 +60,7 @@ def count(
     report: Annotated[bool, typer.Option("--report", help="What past counts found.")] = False,
     since: Annotated[str, typer.Option("--since", metavar="DATE", help="Counts since then only.")] = "",
     place: Place = "",
-    reason: Annotated[str, typer.Option(help="Why it differs, in a few words.")] = "",
+    reason: Annotated[str, typer.Option(metavar="TEXT", help="Why it differs, in a few words.")] = "",
     json: Json = False,
 ) -> None:
     """Record stock counts and post the differences; propose what to count; report what counts found."""

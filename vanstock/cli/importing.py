@@ -40,7 +40,7 @@ def add_to(app: typer.Typer) -> None:
 
 def import_(
     ctx: typer.Context,
-    source: Annotated[Path, typer.Argument(metavar="FOLDER|FILE")],
+    source: Annotated[Path, typer.Argument(metavar="FOLDER|FILE", help="What to bring in.")],
     kind: Annotated[str, typer.Option("--as", metavar="WHAT", help="What a spreadsheet holds: parts, stock ...")] = "",
     supplier: Annotated[str, typer.Option(metavar="NAME", help="Whose list it is.")] = "",
     sheet: Annotated[str, typer.Option(metavar="NAME", help="Which sheet of a workbook.")] = "",
@@ -54,7 +54,9 @@ def import_(
     day_first: Annotated[
         bool | None, typer.Option("--day-first/--month-first", help="What stands first in dates like 03/04/2027.")
     ] = None,
-    header_row: Annotated[int, typer.Option(metavar="ROW", help="The row with the headings.")] = 0,
+    header_row: Annotated[
+        int, typer.Option(metavar="ROW", help="The row with the headings; else it is found.", show_default=False)
+    ] = 0,
     only_known: Annotated[bool, typer.Option("--only-known", help="Leave out parts that are new.")] = False,
     match_again: Annotated[bool, typer.Option("--match-again", help="Forget how columns were matched.")] = False,
     every: Annotated[bool, typer.Option("--all", help="Show every change.")] = False,

@@ -101,7 +101,10 @@ def finish(
             tell(f"note: usually goes on new and was not logged: {listed}")
 
 
-def undo(ctx: typer.Context, entry: Annotated[str, typer.Argument(metavar="[ENTRY]")] = "") -> None:
+def undo(
+    ctx: typer.Context,
+    entry: Annotated[str, typer.Argument(metavar="[ENTRY]", help="An entry's id as it was told; else the last.")] = "",
+) -> None:
     """Take back the last entry, or one by its id; the ledger keeps both."""
     from vanstock.routines import job as routine
 

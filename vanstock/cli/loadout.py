@@ -195,7 +195,10 @@ def _show_elsewhere(found: LoadOut) -> None:
 def _show_buy(lines: Sequence[Buy]) -> None:
     for heading, rows in (
         ("BUY FOR THESE JOBS", [row for row in lines if row.in_time]),
-        ("CANNOT COME IN TIME  (order it, and warn the customer or move the job)", [r for r in lines if not r.in_time]),
+        (
+            "NOT IN TIME AS BOOKED  (order it, and move the job or warn the customer)",
+            [r for r in lines if not r.in_time],
+        ),
     ):
         if rows:
             say(f"\n{heading}")

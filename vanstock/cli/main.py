@@ -15,7 +15,7 @@ from typing import Annotated
 import typer
 
 from vanstock import __version__
-from vanstock.cli.options import Options
+from vanstock.cli.options import Commands, Options
 from vanstock.cli.show import read_aloud, tell
 from vanstock.errors import BadValue, ImportRefused, VanstockError
 from vanstock.workdays import parse_date
@@ -57,7 +57,9 @@ HOMES = {
 
 def program(homes: Iterable[str]) -> typer.Typer:
     """The program with the commands of these modules."""
-    app = typer.Typer(name="vanstock", no_args_is_help=True, rich_markup_mode=None, pretty_exceptions_enable=False)
+    app = typer.Typer(
+        name="vanstock", cls=Commands, no_args_is_help=True, rich_markup_mode=None, pretty_exceptions_enable=False
+    )
     app.callback()(options)
     for home in homes:
         import_module(f"vanstock.cli.{home}").add_to(app)

@@ -7,9 +7,10 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, NamedTuple
+from typing import TYPE_CHECKING, Annotated, Any, NamedTuple
 
 import typer
+from typer.core import TyperGroup
 
 from vanstock.cli.show import tell
 from vanstock.errors import VanstockError
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document and nothing else.")]
 Van = Annotated[str, typer.Option("--van", metavar="VAN", help="Which van.")]
+_WHOLE = 1_000
 Day = Annotated[str, typer.Option("--date", metavar="DATE", help="A date, like 2027-03-01.")]
 
 
@@ -67,6 +69,18 @@ def check_chart(path: Path | None) -> None:
         from vanstock.exchange.picture import check_ending
 
         check_ending(path)
+
+
+class Commands(TyperGroup):
+    """A group whose help says what each command does in full, however many lines that takes."""
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:
+        """Write the list of commands; the usual one cuts each to a line."""
+        named = ((name, self.get_command(ctx, name)) for name in self.list_commands(ctx))
+        rows = [(name, one.get_short_help_str(_WHOLE)) for name, one in named if one is not None and not one.hidden]
+        if rows:
+            with formatter.section("Commands"):
+                formatter.write_dl(rows)
 
 
 def example(*lines: str) -> str:

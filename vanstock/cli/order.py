@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from vanstock.cli.options import Json, example, opened
-from vanstock.cli.show import Column, as_json, figure, paragraph, say, table, tell, words, working
+from vanstock.cli.options import Commands, Json, example, opened
+from vanstock.cli.show import Column, as_json, figure, many, paragraph, say, table, tell, words, working
 from vanstock.errors import BadValue
 from vanstock.quantity import format_money, format_price, format_qty, parse_money, show_qty
 
@@ -29,6 +29,7 @@ def add_to(app: typer.Typer) -> None:
     """Add the `order` group to the program."""
     lines = ("vanstock order", "vanstock order --drop GP-KRA-100-A --set FL-UNI-800-A=20L --yes --to orders")
     group = typer.Typer(
+        cls=Commands,
         help="Order what the reorder list says; list, show, send and cancel orders.",
         invoke_without_command=True,
         rich_markup_mode=None,
@@ -139,7 +140,7 @@ def _written(one: Ordered, to: Path | None, *, json: bool) -> None:
     paths = _documents(one.document, to) if to is not None else ()
     if json:
         return
-    say(f"{one.order.shown} {one.order.order_no}: {len(one.order.lines)} lines from {one.order.supplier}")
+    say(f"{one.order.shown} {one.order.order_no}: {many(len(one.order.lines), 'line')} from {one.order.supplier}")
     for path in paths:
         say(f"  {path}")
 

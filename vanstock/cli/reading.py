@@ -81,7 +81,7 @@ def _show_kinds(*, json: bool) -> None:
         return
     table(
         (Column("kind"), words("what is read"), Column("value")),
-        [(kind.kind, kind.title, f"like {kind.measure.example}") for kind in KINDS],
+        [(kind.kind, kind.title, f"like {kind.example}") for kind in KINDS],
     )
     paragraph(DEFER)
 

@@ -27,7 +27,7 @@ def add_to(app: typer.Typer) -> None:
 
 def replay(
     ctx: typer.Context,
-    weeks: Annotated[int, typer.Option("--weeks", help="How many full weeks back, from 4 to 520.")] = 52,
+    weeks: Annotated[int, typer.Option("--weeks", metavar="N", help="How many full weeks back, from 4 to 520.")] = 52,
     chart: Annotated[
         Path | None, typer.Option("--chart", metavar="FILE", help="Draw cash by week to a .svg or .png file.")
     ] = None,

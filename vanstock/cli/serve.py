@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from vanstock.cli.options import Json, Options, example, opened
+from vanstock.cli.options import Commands, Json, Options, example, opened
 from vanstock.cli.show import Column, as_json, say, table, tell
 from vanstock.errors import BadValue
 
@@ -32,6 +32,7 @@ def add_to(app: typer.Typer) -> None:
     lines = ("vanstock serve", "vanstock serve --port 8041 --name van-laptop.local", "vanstock serve --tls")
     app.command("serve", epilog=example(*lines))(serve)
     group = typer.Typer(
+        cls=Commands,
         help="Phones that are paired; pair another, take one off.",
         invoke_without_command=True,
         rich_markup_mode=None,
@@ -46,7 +47,7 @@ def add_to(app: typer.Typer) -> None:
 def serve(
     ctx: typer.Context,
     host: Annotated[str, typer.Option("--host", metavar="ADDRESS", help="Where to listen.")] = "0.0.0.0",
-    port: Annotated[int, typer.Option("--port", min=1, max=65535, help="On which port.")] = 8040,
+    port: Annotated[int, typer.Option("--port", metavar="PORT", min=1, max=65535, help="On which port.")] = 8040,
     name: Annotated[
         list[str] | None, typer.Option("--name", metavar="HOST", help="A name phones know this machine by.")
     ] = None,

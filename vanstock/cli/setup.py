@@ -7,15 +7,19 @@ from typing import Annotated
 
 import typer
 
-from vanstock.cli.options import Json, example, opened
-from vanstock.cli.show import Column, as_json, say, table, tell, words, working
+from vanstock.cli.options import Commands, Json, example, opened
+from vanstock.cli.show import Column, as_json, many, say, table, tell, words, working
 
 
 def add_to(app: typer.Typer) -> None:
     """Add these commands to the program."""
     app.command("export", epilog=example("vanstock export copy-of-my-firm"))(export)
     place = typer.Typer(
-        help="Vans and stores.", no_args_is_help=True, rich_markup_mode=None, epilog=example("vanstock place list")
+        cls=Commands,
+        help="Vans and stores.",
+        no_args_is_help=True,
+        rich_markup_mode=None,
+        epilog=example("vanstock place list"),
     )
     place.command("add", epilog=example('vanstock place add "van 2"', "vanstock place add lock-up --store"))(place_add)
     place.command("list", epilog=example("vanstock place list"))(place_list)
@@ -23,7 +27,9 @@ def add_to(app: typer.Typer) -> None:
     app.command("setting", epilog=example("vanstock setting", "vanstock setting target 0.9"))(setting)
 
 
-def export(ctx: typer.Context, folder: Annotated[Path, typer.Argument(metavar="FOLDER")]) -> None:
+def export(
+    ctx: typer.Context, folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where to write them.")]
+) -> None:
     """Write the ledger out as the CSV files that import reads."""
     from vanstock.routines import setup as routine
 
@@ -32,21 +38,22 @@ def export(ctx: typer.Context, folder: Annotated[Path, typer.Argument(metavar="F
     listed = ", ".join(f"{counts[name]} {name}" for name in ("parts", "jobs", "used", "stock"))
     say(f"wrote {folder}: {listed}")
     if counts["below zero"]:
-        tell(f"note: {counts['below zero']} stock lines are below zero: count them before importing this elsewhere")
+        below = "1 stock line is" if counts["below zero"] == 1 else f"{counts['below zero']} stock lines are"
+        tell(f"note: {below} below zero: count what is before importing this elsewhere")
     left = (
-        ("claims", "open claims"),
-        ("orders", "orders under way"),
-        ("use-by dates", "parts' use-by dates"),
-        ("events", "events that bookings came from"),
-        ("words", "words for calendars"),
+        ("claims", "open claim", ""),
+        ("orders", "order", " under way"),
+        ("use-by dates", "use-by date", " of parts"),
+        ("events", "event", " that bookings came from"),
+        ("words", "word", " for calendars"),
     )
-    if told := ", ".join(f"{counts[name]} {what}" for name, what in left if counts[name]):
+    if told := ", ".join(f"{many(counts[name], what)}{rest}" for name, what, rest in left if counts[name]):
         tell(f"note: not in these files: {told}; `vanstock backup` copies everything")
 
 
 def place_add(
     ctx: typer.Context,
-    name: str,
+    name: Annotated[str, typer.Argument(metavar="NAME", help="What you call it, like van 2.")],
     store: Annotated[bool, typer.Option("--store", help="It is a store, not a van.")] = False,
 ) -> None:
     """Add a van, or a store with --store."""
@@ -71,8 +78,8 @@ def place_list(ctx: typer.Context, json: Json = False) -> None:
 
 def setting(
     ctx: typer.Context,
-    name: Annotated[str, typer.Argument(metavar="[NAME]")] = "",
-    value: Annotated[str | None, typer.Argument(metavar="[VALUE]")] = None,
+    name: Annotated[str, typer.Argument(metavar="[NAME]", help="The setting; all when left out.")] = "",
+    value: Annotated[str | None, typer.Argument(metavar="[VALUE]", help="Its new value; left out it is shown.")] = None,
     json: Json = False,
 ) -> None:
     """Show the settings, or change one."""

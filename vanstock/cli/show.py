@@ -67,6 +67,11 @@ def width() -> int:
     return min(max(get_terminal_size((_WIDTH, 24)).columns, _NARROWEST), _WIDEST)
 
 
+def many(count: int, what: str) -> str:
+    """So many of something: `1 line`, `2 lines`."""
+    return f"1 {what}" if count == 1 else f"{count} {what}s"
+
+
 def say(text: str = "") -> None:
     """Print a line of the answer; it may begin or end with line breaks, for an empty line, but holds none."""
     if is_read_aloud():

@@ -14,6 +14,7 @@ from vanstock.errors import ImportRefused, VanstockError
 
 if TYPE_CHECKING:
     from vanstock.routines.session import Session
+    from vanstock.routines.starting import Question
 
 _HOW = (
     "Enter keeps what stands in brackets, ? says what a question is for, stop ends here: what you answered is kept, "
@@ -24,6 +25,10 @@ _OFFERS = (
     "2  look at an invented firm first, in a ledger of its own",
     "3  bring in a folder or a workbook that you have",
     "4  nothing more now",
+)
+_WHICH = (
+    "How your lists come into the ledger. Type its number. 1 and 3 can be done later too, with `vanstock template` and "
+    "`vanstock import`; 2 makes a second file and leaves your ledger alone."
 )
 
 
@@ -86,8 +91,16 @@ def _questions(session: Session, *, again: bool) -> None:
     for question in asked:
         _until_it_can_be(
             lambda one=question: _ask(one.ask, one.now(session), one.why),  # type: ignore[misc]
-            lambda text, one=question: starting.answer(session, one, text),  # type: ignore[misc]
+            lambda text, one=question: _answer(session, one, text),  # type: ignore[misc]
         )
+
+
+def _answer(session: Session, question: Question, text: str) -> None:
+    from vanstock.routines import starting
+
+    starting.answer(session, question, text)
+    if told := starting.told_of_places(question, text):
+        paragraph(told, then="  ")
 
 
 def _suppliers(session: Session, *, again: bool) -> None:
@@ -108,19 +121,20 @@ def _suppliers(session: Session, *, again: bool) -> None:
 def _supplier(session: Session, short: str) -> None:
     from vanstock.routines import starting
 
-    cells = {"supplier": short}
+    cells = starting.cells_of_supplier(session, short)
     try:
         starting.checked(cells)
     except VanstockError as wrong:
         tell(str(wrong))
         return
-    for column, ask, usual in starting.SUPPLIER_QUESTIONS:
+    for column, ask, usual, why in starting.SUPPLIER_QUESTIONS:
+        now = cells.get(column, usual)
 
         def use(text: str, column: str = column) -> None:
             starting.checked(cells | {column: text})
             cells[column] = text
 
-        _until_it_can_be(lambda ask=ask, usual=usual: _ask(f"  {ask}", usual), use)  # type: ignore[misc]
+        _until_it_can_be(lambda ask=ask, now=now, why=why: _ask(f"  {ask}", now, why), use)  # type: ignore[misc]
     starting.add_supplier(session, cells)
 
 
@@ -135,7 +149,7 @@ def _bring_in(session: Session) -> None:
     paragraph("Next come your parts and what fits what; past jobs too, if you have them: they teach the odds.")
     for offer in _OFFERS:
         say(offer)
-    _until_it_can_be(lambda: _ask("Which", "1"), lambda text: _take(session, text))
+    _until_it_can_be(lambda: _ask("Which", "1", _WHICH), lambda text: _take(session, text))
 
 
 def _take(session: Session, offer: str) -> None:

@@ -10,7 +10,7 @@ from vanstock.cli.entries import entry_json, entry_table
 from vanstock.cli.expiry import dates, lots_json
 from vanstock.cli.job import PartName, Qty
 from vanstock.cli.options import Json, example, opened
-from vanstock.cli.show import Column, as_json, figure, paragraph, say, table, tell, words
+from vanstock.cli.show import Column, as_json, figure, many, paragraph, say, table, tell, words
 from vanstock.errors import BadValue
 from vanstock.quantity import format_money, format_qty, parse_money, parse_price, show_qty
 
@@ -55,7 +55,7 @@ def stock(
         return
     columns = (Column("part"), words("what"), Column("place"), figure("quantity"), figure("value"), Column(""))
     table(columns, [_stock_cells(row) for row in rows])
-    say(f"{len(rows)} lines, worth {format_money(routine.totals(rows))}")
+    say(f"{many(len(rows), 'line')}, worth {format_money(routine.totals(rows))}")
 
 
 def _dangerous(session: Session, part: str, place: str, *, json: bool) -> None:
@@ -120,7 +120,7 @@ def received(
 def history(
     ctx: typer.Context,
     name: Annotated[str, typer.Argument(metavar="[NAME]", help="A part, job, claim or order; else everything.")] = "",
-    limit: Annotated[int, typer.Option(min=1, max=1_000_000, help="How many entries at most.")] = 50,
+    limit: Annotated[int, typer.Option(metavar="N", min=1, max=1_000_000, help="How many entries at most.")] = 50,
     json: Json = False,
 ) -> None:
     """Show the entries behind a part, a job, a claim or an order, newest first."""

@@ -44,6 +44,8 @@ def backup(
     with opened(ctx) as session:
         made = routine.backup(session, folder)
     say(f"copy written and checked: {made.file} ({_entries(made.entries)})")
+    if made.new_folder:
+        tell(f"note: {made.file.parent} was not there and was made: if it is to be a stick, see that it is plugged in")
     if made.removed:
         say(f"{_many(len(made.removed), 'old copy', 'old copies')} removed")
 

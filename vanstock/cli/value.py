@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from vanstock.cli.options import Day, Json, example, opened
-from vanstock.cli.show import Column, as_json, figure, paragraph, say, table, tell, words
+from vanstock.cli.show import Column, as_json, figure, many, paragraph, say, table, tell, words
 from vanstock.quantity import format_money, format_qty, show_qty
 
 if TYPE_CHECKING:
@@ -113,7 +113,7 @@ def _show_slow(found: SlowStock) -> None:
         columns = (Column("part"), words("what"), figure("quantity"), figure("value"), words("why"))
         table(columns, [_candidate_cells(one) for one in found.candidates])
         worth = format_money(sum(one.value for one in found.candidates))
-        say(f"{len(found.candidates)} lines, {worth} at what they cost")
+        say(f"{many(len(found.candidates), 'line')}, {worth} at what they cost")
     paragraph(f"Candidates only: what stock is worth below its cost is a judgement. {ASK[:1].upper()}{ASK[1:]}.")
 
 

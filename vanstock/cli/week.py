@@ -9,13 +9,14 @@ import typer
 
 from vanstock.cli.expiry import expiry_json, show_expiry
 from vanstock.cli.options import Json, example, opened
-from vanstock.cli.show import Column, as_json, figure, paragraph, say, table, words, working
+from vanstock.cli.show import Column, as_json, figure, many, paragraph, say, table, words, working
 from vanstock.quantity import format_money, format_qty, show_qty
 
 if TYPE_CHECKING:
     from vanstock.routines.week import ToOrder, Week
 
 _MOST_VISITS = 5
+_MOST_OPEN = 8
 
 
 def add_to(app: typer.Typer) -> None:
@@ -24,7 +25,8 @@ def add_to(app: typer.Typer) -> None:
 
 
 def week(ctx: typer.Context, json: Json = False) -> None:
-    """Show what the week asks for: what to order, what is late, goes back, is to be counted, expires, was missed."""
+    """Show what the week asks for: what to order, what is late, goes back, is not finished, is to be counted, expires,
+    was missed."""
     from vanstock.routines import week as routine
 
     with opened(ctx) as session, working("looking through the week"):
@@ -40,6 +42,7 @@ def _show(found: Week) -> None:
     _show_orders(found)
     _show_late(found)
     _show_back(found)
+    _show_not_finished(found)
     _show_count(found)
     show_expiry(found.expired, found.expiring)
     _show_visits(found)
@@ -102,6 +105,17 @@ def _show_back(found: Week) -> None:
         ])  # fmt: skip
     if found.still_owed:
         say(f"owed by suppliers in all: {format_money(found.still_owed)}")
+
+
+def _show_not_finished(found: Week) -> None:
+    if not found.not_finished:
+        return
+    say("\nNOT FINISHED  (vanstock finish JOB --used PART=QTY, or booking move or cancel)")
+    columns = (Column("job"), Column("day"), Column("family"), Column("type"), Column("van"), words("ref"))
+    table(columns, [(job.job, f"{job.date:%a} {job.date}", job.family, job.job_type, job.van, job.reference)
+                    for job in found.not_finished[-_MOST_OPEN:]])  # fmt: skip
+    if (more := len(found.not_finished) - _MOST_OPEN) > 0:
+        say(f"and {many(more, 'older job')}: vanstock booking list --from {found.not_finished[0].date}")
 
 
 def _show_count(found: Week) -> None:
@@ -174,6 +188,11 @@ def _json(found: Week) -> dict[str, object]:
             for row in found.may_go_back
         ],
         "owed": format_money(found.still_owed),
+        "not_finished": [
+            {"job": job.job, "date": job.date.isoformat(), "family": job.family, "job_type": job.job_type,
+             "van": job.van, "reference": job.reference}
+            for job in found.not_finished
+        ],
         "count": [{"part": row.part.part, "place": row.place, "why": row.why} for row in found.to_count],
         "expired": [expiry_json(row) for row in found.expired],
         "expiring": [expiry_json(row) for row in found.expiring],

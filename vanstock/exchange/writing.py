@@ -35,6 +35,11 @@ def cells_of(sheet: Sheet, contents: FolderContents, parts: Mapping[str, Part]) 
     return [dict(zip(sheet.columns, row, strict=True)) for row in rows]
 
 
+def supplier_cells(row: Supplier) -> dict[str, str]:
+    """A supplier as a row of suppliers.csv would be written, by column."""
+    return dict(zip(sheets.SUPPLIERS.columns, _supplier(row), strict=True))
+
+
 def _filled(sheet: Sheet, rows: Sequence[Cells]) -> Sequence[str]:
     """The columns of a file, without the rare ones at its end that no row fills."""
     kept = len(sheet.columns)

@@ -143,13 +143,15 @@ def _line(name: str, qty: int, part: Part | None) -> tuple[int, DangerousLine] |
     if part is None:
         raise BadValue("it is not in the list of parts: add it, with its hazard")
     if not part.hazard.strip() and part.unit in _BY_MEASURE:
-        raise BadValue("it has no hazard text: write the transport category from its data sheet, or not ADR")
+        raise BadValue(
+            "no hazard text: write the transport category from the data sheet, or not ADR, as hazard in the parts list"
+        )
     category = transport_category(part.hazard)
     if category is None:
         return None
     amount, factor = _quantity(part, qty), FACTORS.get(category, 0)
     if amount.millionths is None and factor:
-        raise BadValue("it is counted by weight and has none: give the weight of one with its contents")
+        raise BadValue("counted by weight, and none is known: give the weight of one with its contents")
     points = (amount.millionths or 0) * factor
     return points, DangerousLine(name, amount.text, category, _decimal(points), amount.enough or not factor)
 

@@ -34,7 +34,8 @@ def missing(path: Path) -> str:
         return f"the ledger {path} cannot be looked at: its folder is another person's; {_RIGHTS}"
     if not os.path.isdir(path.parent):
         return f"the folder {path.parent} is not there: {_PLUG_IN}"
-    return f"no ledger at {path}: make one with `vanstock import FOLDER`, or, if there is one, {_PLUG_IN}"
+    ways = "make one with `vanstock start` or `vanstock import FOLDER`"
+    return f"no ledger at {path}: {ways}, or, if there is one, {_PLUG_IN}"
 
 
 def _kind(path: Path) -> str:

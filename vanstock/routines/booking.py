@@ -93,6 +93,12 @@ def list_bookings(session: Session, first: date, last: date, *, van: str = "") -
     return [job for job in found if job.status == "booked" and van in ("", job.van)]
 
 
+def still_booked(session: Session, *, van: str = "") -> list[Job]:
+    """Every job that is booked and not finished, whatever its day, in the order of their days."""
+    found = reading.booked_from(session.ledger, date.min)
+    return sorted((job for job in found if van in ("", job.van)), key=lambda job: job.date)
+
+
 @one_act
 def move_booking(
     session: Session, name: str, *, day: date | None, at: str | None, van: str | None, entry_id: str = ""

@@ -19,6 +19,7 @@ from vanstock.routines.levels import Plan, bounds_of, expected, pins_of, plan_le
 from vanstock.routines.past import Past, group_supply, read_past
 from vanstock.routines.session import Session
 from vanstock.routines.settings import target
+from vanstock.routines.wording import in_hundred
 
 NO_JOBS = "no jobs are known to come yet: book some, or import finished ones"
 MEANING = (
@@ -107,11 +108,16 @@ def _more(past: Past, plan: Plan, bounds: Bounds, cash: int) -> Buys:
 
 
 def told_spots(found: Curve) -> list[tuple[Spot, str]]:
-    """The corners worth telling and where the firm stands, the least cash first, with words for the latter."""
-    rows = [(spot, "") for spot in _corners(found)]
+    """The corners worth telling and where the firm stands, the least cash first, with words for the latter. A spot that
+    would read the same as another is told once, with the words of both."""
     where = ((found.levels, "min and max today"), (found.stock, "stock today, if kept so"))
-    rows += [(spot, words) for spot, words in where if spot]
-    return sorted(rows, key=lambda row: row[0])
+    told: dict[tuple[int, str], tuple[Spot, str]] = {}
+    for spot, words in (*((spot, "") for spot in _corners(found)), *where):
+        if spot:
+            key = (spot.cash, in_hundred(spot.completion))
+            already = told.get(key, (spot, ""))[1]
+            told[key] = (spot, "; ".join(filter(None, (already, words))))
+    return sorted(told.values(), key=lambda row: row[0])
 
 
 def _corners(found: Curve) -> list[Spot]:

@@ -104,8 +104,11 @@ def total(points: Points) -> str:
 
 
 def not_counted(points: Points) -> list[str]:
-    """What could not be counted, and why: with anything of it the points are too low."""
-    return [f"NOT COUNTED, so there may be more points: {row.part}: {row.why}" for row in points.unknown]
+    """What could not be counted, a line for each reason: with anything of it the points are too low."""
+    parts: dict[str, list[str]] = {}
+    for row in points.unknown:
+        parts.setdefault(row.why, []).append(row.part)
+    return [f"NOT COUNTED, so there may be more points: {', '.join(named)}: {why}" for why, named in parts.items()]
 
 
 def over_limit(points: Points) -> list[str]:

@@ -254,7 +254,16 @@ def _after(session: Session, entry: Entry, came: Came) -> Received:
             to_come = states[row.part].to_come
             arrived.append(Arrived(part, qty, back.get(row.part, 0), row.price, max(carriage, 0), to_come))
     lots = told_of_lots(session, rows, {row.part.part: row.part for row in arrived})
-    return Received(entry, order, came.place, tuple(arrived), (*_told(arrived, rows), *lots))
+    return Received(entry, order, came.place, tuple(arrived), (*_told(arrived, rows), *_over(arrived, rows), *lots))
+
+
+def _over(arrived: list[Arrived], rows: list[Row]) -> Iterator[str]:
+    """What came beyond what was still to come of the order."""
+    over = {row.part: row.ordered for row in rows if isinstance(row, OrderLine) and row.ordered > 0}
+    for row in arrived:
+        if row.part.part in over:
+            amount = show_qty(over[row.part.part], row.part.unit)
+            yield f"{amount} x {row.part.part} more than was to come: count the goods again, and see what is charged"
 
 
 def _told(arrived: list[Arrived], rows: list[Row]) -> tuple[str, ...]:

@@ -40,6 +40,7 @@ def find_part(session: Session, text: str, *, family: str = "", place: str = "")
     exact = catalogue.part_by_number(session.ledger, text.strip())
     if exact:
         return exact
+    _refuse_an_amount(session, text)
     found = _called_just_that(find_parts(session, text), text)
     if not found:
         raise NotFound(f"no part matches {text!r}: `vanstock stock WORDS` looks for parts, parts.csv adds them")
@@ -52,6 +53,13 @@ def find_part(session: Session, text: str, *, family: str = "", place: str = "")
     if aboard and (oldest := _oldest_of_one_stock(session, chosen, aboard)):
         return oldest
     raise _ambiguous(text, near + [part for part in found if part not in near])
+
+
+def _refuse_an_amount(session: Session, text: str) -> None:
+    """Raise `NotFound` for PART=QTY where only a part is named: as a slip of the part's number its amount were lost."""
+    name, equals, qty = (word.strip() for word in text.partition("="))
+    if equals and catalogue.part_by_number(session.ledger, name):
+        raise NotFound(f"no part matches {text!r}: here it is written {name} {qty}".rstrip())
 
 
 def _called_just_that(parts: list[Part], text: str) -> list[Part]:

@@ -111,7 +111,7 @@ def _buy(rows: Iterable[Buy], now: datetime) -> tuple[Group, ...]:
     groups = (
         Group("in time for a job of this day", tuple(_bought(row, now) for row in lines if row.in_time)),
         Group(
-            "cannot come in time: order it, and warn the customer or move the job",
+            "not in time as booked: order it, and move the job or warn the customer",
             tuple(_bought(row, now) for row in lines if not row.in_time),
         ),
     )

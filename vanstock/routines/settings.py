@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import date, timedelta, tzinfo
+from math import nan
 from typing import TYPE_CHECKING, NamedTuple
 
 from vanstock.errors import BadValue, NotFound
@@ -22,11 +23,14 @@ if TYPE_CHECKING:
     from vanstock.kit.payload import Limits
 
 
-def _percent(low: float, high: float) -> Callable[[str], object]:
+def _percent(low: float, high: float, like: str = "") -> Callable[[str], object]:
     def check(text: str) -> float:
-        value = float(parse_decimal(text, "the setting"))
+        try:
+            value = float(parse_decimal(text, "the setting"))
+        except BadValue:
+            value = nan
         if not low <= value <= high:
-            raise BadValue(f"{text!r} is not a number from {low:g} to {high:g}")
+            raise BadValue(f"{text!r} is not a number from {low:g} to {high:g}{like}")
         return value
 
     return check
@@ -81,7 +85,10 @@ def _money(text: str) -> int:
 
 
 def _weekday(text: str) -> int:
-    days = parse_days(text)
+    try:
+        days = parse_days(text)
+    except BadValue:
+        days = frozenset()
     if len(days) != 1:
         raise BadValue(f"{text!r} is not one weekday, like Fri")
     return min(days)
@@ -127,7 +134,9 @@ class Setting(NamedTuple):
 
 
 SETTINGS = {
-    "target": Setting("0.95", "share of jobs to finish on the first visit", _percent(0.5, 0.999)),
+    "target": Setting(
+        "0.95", "share of jobs to finish on the first visit", _percent(0.5, 0.999, ": write 0.95 for 95 of 100")
+    ),
     "working_days": Setting("Mon-Fri", "days the firm works", parse_days),
     "closed_days": Setting("", "dates the firm is closed, ;-separated", _dates),
     "currency": Setting("GBP", "currency of all money", _currency),

@@ -12,6 +12,7 @@ from typing import NamedTuple
 from vanstock.errors import BadValue, Problem
 from vanstock.exchange import rows
 from vanstock.exchange.csvfile import Record
+from vanstock.exchange.writing import supplier_cells
 from vanstock.ledger import catalogue
 from vanstock.ledger.file import writing
 from vanstock.model import Supplier
@@ -22,6 +23,7 @@ from vanstock.routines.stock import add_place
 
 _ANSWERED = "start_answered"
 """Where the ledger keeps the names of the questions that are answered."""
+_SUPPLIERS_BEGUN = "suppliers_begun"
 
 
 class Question(NamedTuple):
@@ -47,7 +49,10 @@ def _vat(session: Session, text: str) -> None:
     word = text.strip().lower().removesuffix("%").strip()
     if word in ("no", "n"):
         raise BadValue("then say how many percent are added to what you pay, like 20")
-    change_setting(session, "vat_added_percent", "0" if word in ("yes", "y") else word)
+    try:
+        change_setting(session, "vat_added_percent", "0" if word in ("yes", "y") else word)
+    except BadValue:
+        raise BadValue(f"{text!r} is neither yes nor a percent from 0 to 100, like 20") from None
 
 
 def _target_now(session: Session) -> str:
@@ -123,15 +128,18 @@ QUESTIONS = (
 )
 
 SUPPLIER_QUESTIONS = (
-    ("name", "Full name", ""),
-    ("lead_working_days", "Working days from order to delivery", "1"),
-    ("order_days", "Days on which an order can be placed", "Mon-Fri"),
-    ("cutoff", "Time by which an order must be in, like 16:00", ""),
-    ("carriage", "Carriage for one order", "0"),
-    ("carriage_paid_over", "Goods from which carriage is free", ""),
-    ("email", "Address that orders go to", ""),
-)
-"""Column of suppliers.csv, what is asked, and what it is when nobody answers."""
+    ("name", "Full name", "", "It stands on orders and lists."),
+    ("lead_working_days", "Working days from order to delivery", "1", "0 is the same day, 1 the next one. An odd part "
+     "that takes longer has its own number of days in the parts list."),
+    ("order_days", "Days on which an order can be placed", "Mon-Fri", "Like Mon-Fri, Tue or Mon;Thu."),
+    ("cutoff", "Time by which an order must be in, like 16:00", "", "The load-out and the reorder list say what must "
+     "be ordered before it. Empty where there is none."),
+    ("carriage", "Carriage for one order", "0", "What delivery costs, without VAT; 0 where it is free."),
+    ("carriage_paid_over", "Goods from which carriage is free", "", "The value of an order above which delivery costs "
+     "nothing; empty where it always costs."),
+    ("email", "Address that orders go to", "", "It stands on the order. Nothing is sent by vanstock."),
+)  # fmt: skip
+"""Column of suppliers.csv, what is asked, what it is when nobody answers, and what it is for."""
 
 
 def open_questions(session: Session) -> list[Question]:
@@ -141,8 +149,9 @@ def open_questions(session: Session) -> list[Question]:
 
 
 def suppliers_asked(session: Session) -> bool:
-    """Whether the suppliers have been gone through, or some are there already."""
-    return "suppliers" in _answered(session) or bool(suppliers(session))
+    """Whether the suppliers have been gone through, or some came in another way."""
+    done = _answered(session)
+    return "suppliers" in done or (_SUPPLIERS_BEGUN not in done and bool(suppliers(session)))
 
 
 def suppliers(session: Session) -> list[Supplier]:
@@ -161,6 +170,24 @@ def suppliers_done(session: Session) -> None:
     _mark(session, "suppliers")
 
 
+def cells_of_supplier(session: Session, short: str) -> dict[str, str]:
+    """What is known of the supplier of that short name, as cells of suppliers.csv: the name alone for a new one."""
+    there = {one.supplier.casefold(): one for one in suppliers(session)}
+    known = there.get(short.casefold())
+    return supplier_cells(known) if known else {"supplier": short}
+
+
+def told_of_places(question: Question, text: str) -> str:
+    """What to know when the van or store that is there from the start is not among those named; else empty."""
+    first = {"vans": "van", "stores": "store"}.get(question.name, "")
+    if not first or first in {name.strip().casefold() for name in text.split(",")}:
+        return ""
+    return (
+        f"`{first}` is there from the start and stays beside them: it is what commands mean where you name no other, "
+        "so let it be one of yours, or leave it empty."
+    )
+
+
 def checked(cells: Mapping[str, str]) -> Supplier:
     """The supplier that these cells of suppliers.csv make; raises `BadValue` for the first that cannot be."""
     problems: list[Problem] = []
@@ -171,10 +198,11 @@ def checked(cells: Mapping[str, str]) -> Supplier:
 
 
 def add_supplier(session: Session, cells: Mapping[str, str]) -> Supplier:
-    """Add a supplier, or change the one of that name; raises `BadValue`."""
+    """Add a supplier, or change the one of that name, and keep that more may follow; raises `BadValue`."""
     found = checked(cells)
     with writing(session.ledger):
         catalogue.save_rows(session.ledger, Supplier, [found])
+    _mark(session, _SUPPLIERS_BEGUN)
     return found
 
 

@@ -28,11 +28,13 @@ Tell = Callable[[Finding], None]
 
 
 class Backup(NamedTuple):
-    """A copy that was made: its file, how many entries it holds, and the old copies removed for it."""
+    """A copy that was made: its file, how many entries it holds, the old copies removed for it, and whether the folder
+    that was named had to be made."""
 
     file: Path
     entries: int
     removed: tuple[Path, ...]
+    new_folder: bool = False
 
 
 class Loss(NamedTuple):
@@ -65,9 +67,10 @@ def backup_folder(session: Session) -> Path:
 def backup(session: Session, folder: Path | None = None) -> Backup:
     """Write a checked copy of the ledger and thin out old ones; raises `LedgerUnusable`."""
     where = folder or backup_folder(session)
+    new = where != copies.usual_folder(session.path) and not where.exists()
     file = copies.make_copy(session.ledger, where, session.now)
     removed = copies.thin_out(session.ledger, where, int(setting_text(session, "backups_kept")), file)
-    return Backup(file, restoring.look_into(file).entries, tuple(removed))
+    return Backup(file, restoring.look_into(file).entries, tuple(removed), new)
 
 
 def has_copy_of_today(session: Session) -> bool:

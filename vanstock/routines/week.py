@@ -10,8 +10,8 @@ from datetime import date, datetime, timedelta
 from typing import NamedTuple
 
 from vanstock.ledger import catalogue, reading
-from vanstock.model import Part, Supplier
-from vanstock.routines import counting, ordering, slow
+from vanstock.model import Job, Part, Supplier
+from vanstock.routines import booking, counting, ordering, slow
 from vanstock.routines.expiry import Expiring, aged, expired_lines, soon_lines
 from vanstock.routines.oldunits import Owed
 from vanstock.routines.owed import MayGoBack, owed
@@ -82,6 +82,7 @@ class Week(NamedTuple):
     goes_back: tuple[Owed, ...]
     may_go_back: tuple[MayGoBack, ...]
     still_owed: int
+    not_finished: tuple[Job, ...]
     to_count: tuple[counting.SheetLine, ...]
     expired: tuple[Expiring, ...]
     expiring: tuple[Expiring, ...]
@@ -100,7 +101,8 @@ def week(session: Session) -> Week:
     return Week(
         session.today, _to_order(session), _waiting(session, parts), _late(session, parts), tuple(due),
         tuple(row for row in back.may_go_back if row.last_day.isoformat() <= until), back.total,
-        _to_count(session), expired_lines(parts, ages, session.today), soon_lines(parts, ages, session.today),
+        not_finished(session), _to_count(session), expired_lines(parts, ages, session.today),
+        soon_lines(parts, ages, session.today),
         _second_visits(session, parts), _unused(session),
     )  # fmt: skip
 
@@ -131,6 +133,11 @@ def _late(session: Session, parts: Mapping[str, Part]) -> tuple[Late, ...]:
         for line in ordering.late_lines(session, order)
     ]
     return tuple(sorted(rows, key=lambda row: (row.expected, row.order_no, row.part.part)))
+
+
+def not_finished(session: Session) -> tuple[Job, ...]:
+    """The jobs of past days that are booked still, in time order: what they took is out of the van and not logged."""
+    return tuple(job for job in booking.still_booked(session) if job.date < session.today)
 
 
 def _to_count(session: Session) -> tuple[counting.SheetLine, ...]:
