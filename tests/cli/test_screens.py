@@ -261,6 +261,7 @@ def test_an_amount_typed_as_for_load_is_told_how_fit_takes_it(vanstock: Run) -> 
     said = vanstock("fit J0782 GK-KRA-011-A=2")
     assert (said.code, said.out) == (1, "")
     assert "here it is written GK-KRA-011-A 2" in said.err
+    assert "name one part at a time" in vanstock("finish J0782 --used GK-KRA-011-A=2,BT-UNI-012-A=1").err
 
 
 def test_a_booking_on_a_past_day_is_taken_and_told(vanstock: Run) -> None:

@@ -12,6 +12,7 @@ import openpyxl
 import pytest
 
 from tests.cli.conftest import ROOT, Said, typed
+from vanstock.routines.invented import MORNING
 
 Start = Callable[..., Said]
 FIRM = ["Blackwater Filters", "EUR", "yes", "Mon-Sat", "Thu", "90", "van, van 2", "store"]
@@ -108,7 +109,8 @@ def test_the_invented_firm_gets_a_ledger_of_its_own(start: Start, ledger: Path) 
     said = start(*FIRM, "", "2")
     assert said.code == 0
     beside = ledger.with_name("invented-firm.db")
-    assert str(beside) in said.out
+    assert str(beside) in "".join(said.out.split())
+    assert f"  vanstock --ledger invented-firm.db --now {MORNING} loadout J0785 --why\n" in said.out  # to be copied
     assert told(start, "stock")["parts"] == []
     assert "is already there" in start("2", "4").err
 

@@ -174,8 +174,9 @@ def _invented_firm(session: Session) -> None:
 
     path = invented.make(session.path)
     say(f"made {path}, the ledger of an invented firm. Try, on its Monday morning:")
+    here = path.relative_to(Path.cwd()) if path.is_relative_to(Path.cwd()) else path
     for words in ("loadout", "loadout J0785 --why", "reorder"):
-        say(f"  vanstock --ledger {path} --now {invented.MORNING} {words}")
+        say(f"  vanstock --ledger {here} --now {invented.MORNING} {words}")
     say("Delete that file when you have seen enough; your own ledger is not touched by it.")
 
 

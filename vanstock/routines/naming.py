@@ -59,7 +59,8 @@ def _refuse_an_amount(session: Session, text: str) -> None:
     """Raise `NotFound` for PART=QTY where only a part is named: as a slip of the part's number its amount were lost."""
     name, equals, qty = (word.strip() for word in text.partition("="))
     if equals and catalogue.part_by_number(session.ledger, name):
-        raise NotFound(f"no part matches {text!r}: here it is written {name} {qty}".rstrip())
+        how = "name one part at a time" if "," in qty or "=" in qty else f"here it is written {name} {qty}".rstrip()
+        raise NotFound(f"no part matches {text!r}: {how}")
 
 
 def _called_just_that(parts: list[Part], text: str) -> list[Part]:
