@@ -84,7 +84,7 @@ def fits_every_screen(page: Page) -> None:
 def has_no_fault(page: Page, picture: Path) -> None:
     """No fault of accessibility in the light or the dark, no small letter or target, nothing to scroll sideways."""
     for scheme in ("light", "dark"):
-        page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+        page.emulate_media(color_scheme=scheme)
         page.screenshot(path=picture.with_name(f"{picture.name}-{scheme}.png"), full_page=True)
         assert violations(page) == [], scheme
     assert (page.evaluate(SMALL_TEXT), page.evaluate(SMALL_TARGETS)) == ([], [])

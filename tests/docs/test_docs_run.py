@@ -46,7 +46,7 @@ def test_the_first_hour_goes_as_it_is_shown(tmp_path: Path) -> None:
 
     text = (ROOT / "docs" / "setup.md").read_text(encoding="utf-8")
     shown = text.partition("$ vanstock start\n")[2].partition("```")[0]
-    asks = [*(one.ask for one in QUESTIONS), *(ask for _, ask, _ in SUPPLIER_QUESTIONS)]
+    asks = [*(one.ask for one in QUESTIONS), *(row[1] for row in SUPPLIER_QUESTIONS)]
     asks += ["Supplier, short name", "Which", "Name of the workbook"]
     prompt = re.compile(rf"^( *(?:{'|'.join(map(re.escape, asks))})(?: \[.*\])?:)(.*)$", re.MULTILINE)
     done = subprocess.run(
