@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shutil
 import sys
 from pathlib import Path
 
@@ -71,8 +72,11 @@ def test_it_can_be_set_for_good_in_the_environment(vanstock: Run, monkeypatch: p
 @pytest.mark.slow
 @pytest.mark.parametrize("columns", [60, 200])
 @pytest.mark.parametrize("screen", ["loadout", "week"])
-def test_a_screen_keeps_within_a_narrow_and_a_wide_terminal(imported: Path, columns: int, screen: str) -> None:
-    words = [sys.executable, "-m", "vanstock", "--ledger", str(imported), "--now", MORNING, screen]
+def test_a_screen_keeps_within_a_narrow_and_a_wide_terminal(
+    imported: Path, tmp_path: Path, columns: int, screen: str
+) -> None:
+    ledger = shutil.copy(imported, tmp_path / "copy.db")
+    words = [sys.executable, "-m", "vanstock", "--ledger", str(ledger), "--now", MORNING, screen]
     shown = in_a_terminal(words, TERMINAL | {"COLUMNS": str(columns), "NO_COLOR": "1"})
     assert not re.search(r"\x1b\[[0-9;]*[34][0-7]m", shown)
     lines = [re.sub(r"\x1b\[[0-9;?]*[a-zA-Z]", "", line).rstrip() for line in shown.splitlines()]
