@@ -58,7 +58,6 @@ SCREENS = (
     Screen("stock --place", "stock --place van-01"),
     Screen("stock WORDS", "stock gasket"),
     Screen("where", "where P01-02"),
-    Screen("booking list", "booking list"),
     Screen("history", "history"),
     Screen("history PART", "history C-00"),
     Screen("place list", "place list"),
@@ -88,7 +87,11 @@ SCREENS = (
     Screen("check", "check"),
     Screen("backup", "backup {folder}/copy.db"),
     Screen("export", "export {folder}/out"),
+    Screen("booking list", "booking list"),
+    Screen("booking export", "booking export --file {folder}/week.ics", writes=True),
+    Screen("labels", "labels --place van-01 --file {folder}/labels.html"),
     Screen("replay, 4 weeks", "replay --weeks 4"),
+    Screen("replay, 52 weeks", "replay --weeks 52"),
 )
 
 

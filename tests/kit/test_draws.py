@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+from scipy.stats import binom
 
 from tests.benchmarks import draws as benchmark
 from tests.kit.days import (
@@ -27,7 +28,8 @@ from tests.kit.days import (
     walked,
 )  # fmt: skip
 from vanstock.jobneeds import JobNeeds
-from vanstock.kit.draws import DRAWS, DayDraws, DayOdds, Odds, _spread, day_need_quantiles, day_odds, draw_day
+from vanstock.kit.draws import DRAWS, DayDraws, DayOdds, Odds, _spread, day_odds, draw_day
+from vanstock.kit.needsum import MOST_DRAWN, day_need_quantiles
 
 FEW = 120
 jobs_of_a_day = st.lists(job_needs(), min_size=1, max_size=3)
@@ -266,3 +268,13 @@ def test_more_cases_than_sixteen_bits_can_number_are_laid_out_alike() -> None:
 def test_the_benchmark_of_the_draws_runs_at_a_small_size(capsys: pytest.CaptureFixture[str]) -> None:
     benchmark.table(benchmark.Size(jobs=2, parts=20, draws=200, cases=10), rounds=1)
     assert len(capsys.readouterr().out.splitlines()) == 1 + len(benchmark.KINDS)
+
+
+def test_many_jobs_alike_are_drawn_in_one_go_and_need_what_the_binomial_says() -> None:
+    """A job of two needs one: so many of 1,000 do as the binomial quantile says (scipy), give or take what chance adds
+    to a quantile of 4,000 draws."""
+    many = 1_000
+    half = job_of((0.5, {"a": 1}), (0.5, {}))
+    assert many * DRAWS > MOST_DRAWN
+    found = day_need_quantiles([half] * many, probability=0.9, seed=1)["a"]
+    assert abs(found - binom.ppf(0.9, many, 0.5)) <= 2

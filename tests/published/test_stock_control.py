@@ -24,9 +24,9 @@ from scipy import stats
 from vanstock.jobneeds import ComponentChoice, JobNeeds, WeightedCase
 from vanstock.kit import closure
 from vanstock.kit.closure import Wanted
-from vanstock.kit.draws import day_need_quantiles
 from vanstock.kit.levels import choose, margins, outcome
 from vanstock.kit.minmax import Buying, Handling, buying, economic_quantity, min_and_max
+from vanstock.kit.needsum import day_need_quantiles
 from vanstock.kit.odds import job_odds
 from vanstock.kit.replay import Firm, Item, Outcome, Stretch, Terms, play
 from vanstock.kit.stream import Ahead, Kind, Shelf, Stream, draw_stream, reviews_before

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from itertools import pairwise
+from math import ceil
 from pathlib import Path
+from time import perf_counter
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from vanstock.cli.options import Json, check_chart, example, opened
-from vanstock.cli.show import Column, as_json, figure, paragraph, say, table, working
+from vanstock.cli.show import Column, as_json, figure, paragraph, say, table, tell, working
 from vanstock.quantity import MONEY_SCALE, format_money
 
 if TYPE_CHECKING:
@@ -17,6 +20,7 @@ if TYPE_CHECKING:
 
 _UNKNOWN = "-"
 _NAME = 19
+_TOLD_AFTER = 2
 
 
 def add_to(app: typer.Typer) -> None:
@@ -40,8 +44,9 @@ def replay(
     check_chart(chart)
     with opened(ctx) as session:
         there = routine.weeks_there(session, weeks)
-        with working("going through the weeks", total=there) as progress:
-            found = routine.replay(session, there, progress)
+        times = routine.times_learnt(session, there)
+        with working("setting the levels of each time", total=times) as progress:
+            found = routine.replay(session, there, _timed(progress, times) if routine.is_large(session) else progress)
         currency = setting_text(session, "currency")
     if chart is not None:
         _draw(chart, found, currency)
@@ -51,6 +56,20 @@ def replay(
     _show(found, weeks)
     if chart is not None:
         say(f"written to {chart}")
+
+
+def _timed(progress: Callable[[int], None], times: int) -> Callable[[int], None]:
+    """Progress that says after the second of so many steps how long the others will take: the first one also loads."""
+    at: list[float] = []
+
+    def step(more: int) -> None:
+        progress(more)
+        at.append(perf_counter())
+        if len(at) == _TOLD_AFTER:
+            minutes = ceil((times - len(at)) * (at[1] - at[0]) / 60)
+            tell(f"many jobs: levels are set {times} times, which takes about {minutes} min more; fewer --weeks, less")
+
+    return step
 
 
 def _show(found: Replayed, asked: int) -> None:

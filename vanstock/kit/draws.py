@@ -24,8 +24,6 @@ if TYPE_CHECKING:
     Rows = tuple[NDArray[np.intp], NDArray[np.int64]]
 
 DRAWS = 20_000
-MOST_DRAWN, LEAST_DRAWS = 4_000_000, 2_000
-"""Jobs times draws from which on the sum of very many jobs is drawn less often, but so often at least."""
 _FEW = 2**15 - 1
 """Outcomes up to this many are numbered in 16 bits, which sort several times quicker."""
 
@@ -138,14 +136,14 @@ class DayDraws:
         """By group, the least base units that hold the day's whole need with this probability."""
         import numpy as np
 
-        top = _from_top(probability, self.draws)
+        top = from_top(probability, self.draws)
         found = dict.fromkeys(self.takes, 0)
         for group, takes in self.takes.items():
             if sum(len(take.index) for take in takes) >= top:
                 total = np.zeros(self.draws, dtype=np.int64)
                 for take in takes:
                     total[take.index] += take.qty
-                found[group] = _nth_from_top(total, top)
+                found[group] = nth_from_top(total, top)
         return found
 
     def _done(self, supply: Mapping[str, int]) -> NDArray[np.bool_]:
@@ -293,28 +291,13 @@ def day_odds(jobs: Sequence[JobNeeds], supply: Mapping[str, int], *, seed: int, 
     return draw_day(jobs, seed=seed, draws=draws).with_stock(supply) if jobs else DayOdds((), None)
 
 
-def day_need_quantiles(
-    jobs: Sequence[JobNeeds], *, probability: float, seed: int, draws: int = DRAWS
-) -> dict[str, int]:
-    """By group, the least base units that hold all these jobs' need with this probability; many jobs are drawn less."""
-    import numpy as np
-
-    rng, draws = np.random.default_rng(seed), min(draws, max(MOST_DRAWN // max(len(jobs), 1), LEAST_DRAWS))
-    totals: dict[str, NDArray[np.int64]] = {}
-    for needs in jobs:
-        for group, parts in drawn(needs, rng, draws).items():
-            total = totals.setdefault(group, np.zeros(draws, dtype=np.int64))
-            for index, qty in parts:
-                total[index] += qty
-    top = _from_top(probability, draws)
-    return {group: _nth_from_top(total, top) for group, total in sorted(totals.items())}
-
-
-def _from_top(probability: float, draws: int) -> int:
+def from_top(probability: float, draws: int) -> int:
+    """Which of so many sorted draws, counted from the highest, holds with this probability."""
     return draws - min(max(ceil(probability * draws - 1e-9) - 1, 0), draws - 1)
 
 
-def _nth_from_top(total: NDArray[np.int64], top: int) -> int:
+def nth_from_top(total: NDArray[np.int64], top: int) -> int:
+    """The draw at this place from the highest; 0 where fewer take anything."""
     taken = total[total > 0]
     taken.sort()
     return int(taken[-top]) if len(taken) >= top else 0

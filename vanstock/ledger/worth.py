@@ -13,6 +13,8 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from typing import NamedTuple
 
+from vanstock.ledger.firstknown import known_from
+
 BROUGHT, BOUGHT, USED, SENT_BACK, WRITTEN_OFF, DIFFERENCE, MOVED = WAYS = (
     "brought in", "bought", "used", "sent back", "written off", "count difference", "moved",
 )  # fmt: skip
@@ -186,10 +188,12 @@ def differences(connection: sqlite3.Connection, first: str, until: str) -> list[
         GROUP BY d.root, 2, m.part, m.from_place, m.to_place ORDER BY d.root, m.part, 2""",
         {"first": first, "until": until},
     ).fetchall()
+    counted = {part for _, _, part, source, target, *_ in rows if "write-off" not in (source, target)}
+    known = known_from(connection, counted) if counted else {}
     found: dict[tuple[object, ...], Difference] = {}
     for at, month, part, source, target, qty, value, kind, note, act in rows:
         place, sign = (source, -1) if source in inside else (target, 1)
-        way = WRITTEN_OFF if "write-off" in (source, target) else _counted_way(connection, act, part, place)
+        way = WRITTEN_OFF if "write-off" in (source, target) else _counted_way(act, known.get((part, place), ()))
         old = found.get((act, month, part, place, way))
         qty, value = sign * qty + (old.qty if old else 0), sign * value + (old.value if old else 0)
         row = Difference(at[:10], month, part, place, way, qty, value, kind, note, act)
@@ -197,18 +201,10 @@ def differences(connection: sqlite3.Connection, first: str, until: str) -> list[
     return [row for row in found.values() if row.qty or row.value]
 
 
-def _counted_way(connection: sqlite3.Connection, act: int, part: str, place: str) -> str:
+def _counted_way(act: int, known: Iterable[tuple[int, int]]) -> str:
     """Brought in where the act is the first that the ledger knew of the part at the place, what was undone by then left
     out: a year that is over never looks different for what is undone later."""
-    standing = """NOT EXISTS (SELECT 1 FROM entry u WHERE u.reverses = b.entry AND u.seq < ?3)
-      AND (SELECT kind FROM entry e WHERE e.seq = b.entry) <> 'undone'"""
-    before = connection.execute(
-        f"""SELECT EXISTS (SELECT 1 FROM counted b WHERE b.part = ?1 AND b.place = ?2 AND b.entry < ?3 AND {standing})
-          OR EXISTS (SELECT 1 FROM movement b WHERE b.part = ?1 AND ?2 IN (b.from_place, b.to_place)
-            AND b.qty > 0 AND b.entry < ?3 AND {standing})""",
-        (part, place, act),
-    ).fetchone()
-    return DIFFERENCE if before[0] else BROUGHT
+    return DIFFERENCE if any(entry < act <= undone for entry, undone in known) else BROUGHT
 
 
 def purchases(connection: sqlite3.Connection, first: str, until: str) -> list[Purchases]:

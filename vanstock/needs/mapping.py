@@ -99,6 +99,8 @@ class PartMap:
                 certain[group] = certain.get(group, 0) + qty
             elif choices:
                 split.append((choices, qty))
+        if not split:
+            return [(1.0, self.with_riders(certain))]
         if prod(len(choices) for choices, _ in split) > MOST_WAYS:
             return [(1 / MOST_WAYS, self.with_riders(_way(i, certain, split))) for i in range(MOST_WAYS)]
         found: Variants = [(1.0, certain)]
@@ -121,8 +123,8 @@ class PartMap:
     def _has_its_riders(self, need: Mapping[str, int]) -> bool:
         """Whether a need holds all that goes on new with its parts, as most of what was recorded does."""
         required: dict[str, int] = {}
-        for group in need:
-            for also, each, scale in self.riders.get(group, ()):
+        for group in need.keys() & self.riders.keys():
+            for also, each, scale in self.riders[group]:
                 required[also] = required.get(also, 0) - (-need[group] * each // scale)
         return all(need.get(also, 0) >= qty for also, qty in required.items())
 

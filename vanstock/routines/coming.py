@@ -18,7 +18,7 @@ from vanstock.kit.minmax import Buying, buying, surely_used
 from vanstock.kit.reorder import orders_at
 from vanstock.kit.reviews import reviews
 from vanstock.kit.stream import JOBS, Ahead, Kind, Shelf, Stream, draw_stream, reviews_before
-from vanstock.model import Job, Supplier
+from vanstock.model import FinishedJob, Job, Supplier
 from vanstock.quantity import unit
 from vanstock.routines.past import Past, fitted_so_far
 from vanstock.routines.session import Session
@@ -109,11 +109,19 @@ class Days(NamedTuple):
     earlier: tuple[date, ...]
 
 
-def coming(session: Session, past: Past, known: Known = NOTHING_ELSE, *, jobs: int = JOBS) -> Coming:
-    """Draw the jobs of the weeks from today on, over and over, about so many in all."""
+def coming(
+    session: Session,
+    past: Past,
+    known: Known = NOTHING_ELSE,
+    *,
+    jobs: int = JOBS,
+    cases: Sequence[FinishedJob] | None = None,
+) -> Coming:
+    """Draw the jobs of the weeks from today on, over and over, about so many in all; `cases` say what a job takes
+    (None: every finished job does)."""
     from vanstock.needs.cases import CaseBook
 
-    book = CaseBook.build(past.finished, past.catalogue, today=session.today)
+    book = CaseBook.build(past.finished if cases is None else cases, past.catalogue, today=session.today)
     days = days_ahead(session.today, calendar(session))
     names, kinds, dispersion = _kinds(session, past, book)
     numbers = {name: i for i, name in enumerate(names)}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -62,6 +63,30 @@ def read_for_day(session: Session, jobs: Iterable[Job]) -> Past:
         if job.job in stands_for
     )
     return Past(known, past.groups, past.jobs, finished)
+
+
+_NEWEST_ON, _OF_A_KIND = 2_000, 20
+
+
+def standing_for_all(finished: Sequence[FinishedJob]) -> Sequence[FinishedJob]:
+    """Finished jobs, or of very many the newest and of each kind of job so many of the older ones, evenly spread, which
+    stand for the rest."""
+    if len(finished) <= MANY_JOBS:
+        return finished
+    by_day = sorted(finished, key=lambda job: (job.date, job.job))
+    older: dict[tuple[str, str], list[FinishedJob]] = defaultdict(list)
+    for job in by_day[:-_NEWEST_ON]:
+        older[job.family, job.job_type].append(job)
+    spread = [one for _, some in sorted(older.items()) for one in _spread(some)]
+    return (*spread, *by_day[-_NEWEST_ON:])
+
+
+def _spread(jobs: Sequence[FinishedJob]) -> list[FinishedJob]:
+    many, most = len(jobs), _OF_A_KIND
+    if many <= most:
+        return list(jobs)
+    places = [(2 * i + 1) * many // (2 * most) for i in range(most)]
+    return [jobs[place]._replace(stands_for=many / most) for place in places]
 
 
 def known_on(past: Past, day: date) -> Past:

@@ -113,7 +113,7 @@ class _Booked:
 
 def _booked(session: Session, past: Past, book: CaseBook, when: tuple[date, Mapping[str, int]]) -> _Booked:
     """The need of booked jobs at the target quantile inside each part's interval, at the median beyond it."""
-    from vanstock.kit.draws import day_need_quantiles
+    from vanstock.kit.needsum import day_need_quantiles
     from vanstock.needs.begun import still_needed
 
     review, intervals = when

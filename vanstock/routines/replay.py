@@ -23,13 +23,15 @@ from vanstock.kit.policies import covering
 from vanstock.kit.replay import Firm, Item, Levels, Outcome, Stretch, Terms, play
 from vanstock.kit.reviews import reviews
 from vanstock.ledger import reading
+from vanstock.ledger.jobrows import missed_between
+from vanstock.ledger.worth import jobs_known_from
 from vanstock.model import Forecast, Supplier
 from vanstock.needs.returns import return_visits
 from vanstock.quantity import MONEY_SCALE, PRICE_SCALE, format_money, round_half_up, unit
 from vanstock.routines.coming import Coming, comes_after, coming
 from vanstock.routines.forecasts import forecast_all
 from vanstock.routines.levels import bounds_of
-from vanstock.routines.past import Past, known_on, read_past
+from vanstock.routines.past import MANY_JOBS, Past, known_on, read_past, standing_for_all
 from vanstock.routines.session import Session
 from vanstock.routines.settings import calendar, level_change_pays, review_day, target
 from vanstock.workdays import week_start
@@ -46,6 +48,8 @@ _SURENESS = (
 )  # fmt: skip
 """Odds of lasting the protection interval that equal service is tried at."""
 MOST_WEEKS = 520
+_WEEKLY_FOR, _WEEKS_APART = 13, 4
+"""A large firm's levels are set every week of so many at most; of more weeks every four."""
 _WEEK = timedelta(days=7)
 
 
@@ -107,7 +111,22 @@ def weeks_there(session: Session, asked: int) -> int:
     """How many full weeks can be gone through of those asked for; raises `BadValue` like `replay`."""
     if not _LEAST_WEEKS <= asked <= MOST_WEEKS:
         raise BadValue(f"{asked} weeks cannot be gone through: ask for {_LEAST_WEEKS} to {MOST_WEEKS}")
-    return min(asked, _most_weeks(session, read_past(session)))
+    return min(asked, _most_weeks(session, _first_known(session)))
+
+
+def times_learnt(session: Session, weeks: int) -> int:
+    """How often levels are set in so many weeks, which is what takes the time: every week, but where very many jobs
+    are known every few weeks of a long time."""
+    return len(range(0, weeks, _every(reading.finished_count(session.ledger), weeks)))
+
+
+def is_large(session: Session) -> bool:
+    """Whether so many jobs are known that some of them stand for all."""
+    return reading.finished_count(session.ledger) > MANY_JOBS
+
+
+def _every(known: int, weeks: int) -> int:
+    return _WEEKS_APART if known > MANY_JOBS and weeks > _WEEKLY_FOR else 1
 
 
 def replay(session: Session, weeks: int, progress: Callable[[int], None] = lambda _: None) -> Replayed:
@@ -119,16 +138,18 @@ def replay(session: Session, weeks: int, progress: Callable[[int], None] = lambd
     runs = (*_runs(session, firm, stretch, known), _really(session, past, firm, stretch))
     share = runs[0].completion
     error = sqrt(max(share * (1 - share), 0.0) / max(runs[0].jobs, 1))
-    return Replayed(stretch.mondays, before, runs, error, _warnings(before, runs[0].jobs))
+    warnings = _warnings(before, runs[0].jobs, reading.finished_count(session.ledger), len(stretch.mondays))
+    return Replayed(stretch.mondays, before, runs, error, warnings)
 
 
-def _first_monday(session: Session, past: Past) -> date:
-    return week_start(min((job.date for job in past.finished), default=session.today))
+def _first_known(session: Session) -> date:
+    first = jobs_known_from(session.ledger)
+    return week_start(date.fromisoformat(first) if first else session.today)
 
 
-def _most_weeks(session: Session, past: Past) -> int:
-    """How many weeks can be gone through with enough history before them."""
-    most = (week_start(session.today) - _first_monday(session, past)).days // 7 - _WEEKS_BEFORE
+def _most_weeks(session: Session, first: date) -> int:
+    """How many weeks can be gone through with enough history before them, from the Monday of the first job on."""
+    most = (week_start(session.today) - first).days // 7 - _WEEKS_BEFORE
     if most < _LEAST_WEEKS:
         raise BadValue(
             f"too little history to replay: {_WEEKS_BEFORE + _LEAST_WEEKS} full weeks of finished jobs are needed, "
@@ -139,7 +160,8 @@ def _most_weeks(session: Session, past: Past) -> int:
 
 def _stretch(session: Session, past: Past, asked: int) -> tuple[_Stretch, int]:
     """The last full weeks, fewer where the history before them would be too short, and the weeks before them."""
-    end, weeks = week_start(session.today), min(asked, _most_weeks(session, past))
+    first, end = _first_known(session), week_start(session.today)
+    weeks = min(asked, _most_weeks(session, first))
     begin = end - weeks * _WEEK
     days = calendar(session)
     dates = tuple(days.working_days(begin, end))
@@ -147,9 +169,7 @@ def _stretch(session: Session, past: Past, asked: int) -> tuple[_Stretch, int]:
     second = return_visits(past.jobs, reading.used(session.ledger))
     done = [job for job in past.finished if begin <= job.date < end and job.job not in second]
     jobs = tuple((min(bisect_left(dates, job.date), len(dates) - 1), _by_group(past, job.needs)) for job in done)
-    return _Stretch(dates, mondays, jobs, tuple(job.job for job in done)), (
-        begin - _first_monday(session, past)
-    ).days // 7
+    return _Stretch(dates, mondays, jobs, tuple(job.job for job in done)), (begin - first).days // 7
 
 
 def _by_group(past: Past, needs: Mapping[str, int]) -> dict[str, int]:
@@ -175,25 +195,31 @@ def _firm(session: Session, past: Past, stretch: _Stretch) -> Firm:
 
 
 def _learnt(session: Session, past: Past, stretch: _Stretch, progress: Callable[[int], None]) -> list[_Week]:
-    """What each way would have learnt by the Monday of each week."""
+    """What each way would have learnt by the Monday of each week, or by the last one on which it learnt anew."""
     found: list[_Week] = []
-    for monday in stretch.mondays:
-        then = session._replace(now=datetime.combine(monday, datetime.min.time()))
-        known = known_on(past, monday)
-        ahead = coming(then, known, jobs=JOBS_DRAWN)
-        forecasts = forecast_all(then, known, _SURENESS)
-        thumb = {
-            group: THUMB * sum(row.history[-_THUMB_WEEKS:]) / max(len(row.history[-_THUMB_WEEKS:]), 1)
-            * row.forecast.interval_days / max(len(calendar(session).working), 1)
-            for group, row in forecasts.items()
-        }  # fmt: skip
-        before = found[-1].whole_job if found else {}
-        levels = _whole_job(session, ahead, len(known.finished), before)
-        found.append(
-            _Week(levels, {group: row.forecast for group, row in forecasts.items()}, thumb, ahead.buying, ahead.usable)
-        )
+    every = _every(reading.finished_count(session.ledger), len(stretch.mondays))
+    for number, monday in enumerate(stretch.mondays):
+        if number % every:
+            found.append(found[-1])
+            continue
+        found.append(_learnt_by(session, past, monday, found[-1].whole_job if found else {}))
         progress(1)
     return found
+
+
+def _learnt_by(session: Session, past: Past, monday: date, before: Mapping[str, int]) -> _Week:
+    """What each way would have learnt by a Monday. The stream, by far the largest of it, is not kept."""
+    then = session._replace(now=datetime.combine(monday, datetime.min.time()))
+    known = known_on(past, monday)
+    ahead = coming(then, known, jobs=JOBS_DRAWN, cases=standing_for_all(known.finished))
+    forecasts = forecast_all(then, known, _SURENESS)
+    thumb = {
+        group: THUMB * sum(row.history[-_THUMB_WEEKS:]) / max(len(row.history[-_THUMB_WEEKS:]), 1)
+        * row.forecast.interval_days / max(len(calendar(session).working), 1)
+        for group, row in forecasts.items()
+    }  # fmt: skip
+    levels = _whole_job(session, ahead, len(known.finished), before)
+    return _Week(levels, {group: row.forecast for group, row in forecasts.items()}, thumb, ahead.buying, ahead.usable)
 
 
 def _whole_job(session: Session, ahead: Coming, known: int, before: Mapping[str, int]) -> dict[str, int]:
@@ -274,19 +300,21 @@ def _really(session: Session, past: Past, firm: Firm, stretch: _Stretch) -> Run:
     """What really happened, as far as it was recorded: a job that lacked nothing but what a counter sells is taken to
     have been finished by way of one."""
     missed: dict[str, list[str]] = defaultdict(list)
-    for row in reading.used(session.ledger):
-        if row.missed > 0:
-            missed[row.job].append(past.groups.get(row.part, row.part))
+    for job, part, _ in missed_between(session.ledger, stretch.mondays[0], session.today):
+        missed[job].append(past.groups.get(part, part))
     lacked = [missed[job] for job in stretch.ids if job in missed]
     counter = sum(all(group in firm.items and firm.items[group].counter for group in groups) for groups in lacked)
     jobs = len(stretch.ids)
     return Run("what happened", "as recorded", jobs, jobs - len(lacked), counter, len(lacked) - counter)
 
 
-def _warnings(weeks_before: int, jobs: int) -> tuple[str, ...]:
+def _warnings(weeks_before: int, jobs: int, known: int, weeks: int) -> tuple[str, ...]:
     found = []
     if weeks_before < _FEW_WEEKS_BEFORE:
         found.append(f"only {weeks_before} weeks of history came before: the first weeks' levels knew little")
     if jobs < _FEW_JOBS:
         found.append(f"only {jobs} jobs came in these weeks: too few to tell ways that differ by a few jobs apart")
+    if known > MANY_JOBS:
+        often = "every week" if _every(known, weeks) == 1 else f"every {_WEEKS_APART} weeks"
+        found.append(f"{known} jobs are known: some stood for all in what a job takes; levels were set {often}")
     return tuple(found)

@@ -9,7 +9,8 @@ from collections.abc import Mapping
 from datetime import date, datetime, timedelta
 from typing import NamedTuple
 
-from vanstock.ledger import catalogue, reading
+from vanstock.ledger import catalogue
+from vanstock.ledger.jobrows import missed_between
 from vanstock.model import Job, Part, Supplier
 from vanstock.routines import booking, counting, ordering, slow
 from vanstock.routines.expiry import Expiring, aged, expired_lines, soon_lines
@@ -148,11 +149,9 @@ def _to_count(session: Session) -> tuple[counting.SheetLine, ...]:
 def _second_visits(session: Session, parts: Mapping[str, Part]) -> tuple[SecondVisit, ...]:
     """The parts that jobs lacked in the last weeks, most jobs first."""
     since = session.today - timedelta(weeks=VISIT_WEEKS)
-    days = {job.job: job.date for job in reading.jobs(session.ledger)}
     lacking: dict[str, list[tuple[date, str]]] = {}
-    for row in reading.used(session.ledger):
-        if row.missed > 0 and since <= days[row.job] <= session.today:
-            lacking.setdefault(row.part, []).append((days[row.job], row.job))
+    for job, part, day in missed_between(session.ledger, since, session.today):
+        lacking.setdefault(part, []).append((day, job))
     rows = [SecondVisit(parts[part], len(jobs), max(jobs)[1], max(jobs)[0]) for part, jobs in lacking.items()]
     return tuple(sorted(rows, key=lambda row: (-row.jobs, -row.last_day.toordinal(), row.part.part)))
 
