@@ -17,7 +17,7 @@ import pytest
 from playwright.sync_api import BrowserContext, Page, expect
 
 from tests.browser.conftest import Laptop
-from tests.browser.hand import FLUID, GASKET, JOB, answers, figure, form, press, waiting
+from tests.browser.hand import FLUID, GASKET, JOB, answers, figure, form, kinds, press, waiting
 from tests.browser.proxy import Line, Reply
 from vanstock.ledger.file import open_ledger
 from vanstock.routines.orderseen import SeenLine, draft_seen
@@ -241,6 +241,49 @@ def test_a_part_is_fitted_and_taken_back_with_the_keyboard_alone(new_phone: Call
     tab_to(page, lambda element: element["text"] == "Undo")
     page.keyboard.press("Enter")
     expect(figure(page, GASKET, f"on {JOB}")).to_have_attribute("data-qty", "0")
+
+
+@pytest.mark.slow
+def test_a_day_is_gone_through_with_the_keyboard_alone(
+    new_phone: Callable[..., BrowserContext], laptop: Laptop
+) -> None:
+    page = new_phone().new_page()
+    keys = page.keyboard
+
+    def turn_to(name: str, path: str) -> None:
+        tab_to(page, lambda element: element["text"] == name)
+        keys.press("Enter")
+        expect(page).to_have_url(re.compile(path))
+
+    page.goto("/")
+    turn_to("Load", "/load")
+    tab_to(page, lambda element: "exhaust fuel vaporiser" in element["text"])
+    keys.press("Space")
+    expect(answers(page).first).to_contain_text("loaded 1 x DS-KRA-010-A")
+    turn_to("Stock", "/stock")
+    tab_to(page, lambda element: element["tag"] == "INPUT")
+    keys.type("gasket")
+    keys.press("Enter")
+    expect(page).to_have_url(re.compile("q=gasket"))
+    tab_to(page, lambda element: element["tag"] == "SUMMARY")
+    keys.press("Enter")
+    tab_to(page, lambda element: element["tag"] == "INPUT")
+    keys.type("2")
+    keys.press("Enter")
+    expect(answers(page).first).to_contain_text("counted 2 x")
+    turn_to("Today", "/$")
+    tab_to(page, lambda element: "J0784" in element["text"])
+    keys.press("Enter")
+    expect(page).to_have_url(re.compile("J0784"))
+    tab_to(page, lambda element: element["text"].startswith("Finish"))
+    keys.press("Enter")
+    expect(answers(page).first).to_contain_text("finished J0784")
+    turn_to("Week", "/week")
+    page.locator("section[data-supplier]").first.wait_for(timeout=60_000)
+    tab_to(page, lambda element: element["text"].startswith("Draft this order"))
+    keys.press("Enter")
+    expect(answers(page).first).to_contain_text("O0001")
+    assert kinds(laptop.ledger) == ["loaded", "counted", "finished", "order drafted"]
 
 
 def focused(page: Page) -> dict[str, str]:
