@@ -205,7 +205,7 @@ def test_order_lines_add_up(vanstock: Run) -> None:
         ("replay --chart replay", 1, "ends in neither .svg nor .png"),
         ("replay --weeks 3", 1, "3 weeks cannot be gone through: ask for 4 to 520"),
         ("setting review_day Mon-Fri", 1, "is not one weekday, like Fri"),
-        ("setting review_day Someday", 1, "cannot be read"),
+        ("setting review_day Someday", 1, "not one weekday"),
         ("setting line_cost -- -1", 1, "is below zero"),
         ("setting holding_percent 101", 1, "is not a number from 0 to 100"),
         ("setting level_change_pays much", 1, "is not a number"),
@@ -253,7 +253,7 @@ def test_a_moment_that_is_none_is_told(vanstock: Run) -> None:
 def test_no_ledger_is_told_with_what_to_do(vanstock: Run, tmp_path: Path) -> None:
     said = vanstock("stock", ledger=tmp_path / "none.db")
     assert said.code == 1
-    assert "make one with `vanstock import FOLDER`" in said.err
+    assert "make one with `vanstock start` or `vanstock import FOLDER`" in said.err
     assert not (tmp_path / "none.db").exists()
 
 

@@ -192,9 +192,11 @@ def test_the_fast_and_slow_pair_follows_a_change_and_rests_without_one() -> None
 def test_empirical_quantiles_are_past_needs_beside_their_forecasts() -> None:
     need = np.tile([0.0, 4.0], 30)[None]
     trial = choose.try_out(need, candidates.rates(need), 1, np.ones(60)).chosen(np.array([0]))
-    drawn = empirical.quantile(trial, np.array([True]), np.array([2.0]), 0.9)
+    drawn = empirical.quantiles(trial, np.array([True]), np.array([2.0]), [0.9])[0]
     assert drawn[0] == pytest.approx(4.0, abs=1.0)
-    assert np.isnan(empirical.quantile(trial._replace(mean=trial.mean * 0), np.array([True]), np.array([2.0]), 0.9)[0])
+    assert np.isnan(
+        empirical.quantiles(trial._replace(mean=trial.mean * 0), np.array([True]), np.array([2.0]), [0.9])[0, 0]
+    )
 
 
 def test_a_young_firm_is_forecast_by_its_running_mean() -> None:

@@ -13,7 +13,7 @@ from vanstock.model import Catalogue, FinishedJob, Job, Used
 from vanstock.needs import cases
 from vanstock.needs.cases import CaseBook
 from vanstock.needs.worths import Worths
-from vanstock.routines import past
+from vanstock.routines import past, replay
 from vanstock.routines.session import Session
 
 DAY = date(2027, 3, 1)
@@ -89,3 +89,33 @@ def test_a_second_visit_settles_what_the_first_missed_though_only_it_was_chosen(
     monkeypatch.setattr(past, "_NEWEST", 1)
     monkeypatch.setattr(past, "_OF_OTHERS", 0)
     assert [(job.job, dict(job.needs)) for job in past.read_for_day(session, []).finished] == [("K2", {"FLU-1": 2000})]
+
+
+def test_of_very_many_jobs_the_newest_and_evenly_spread_ones_of_each_kind_stand_for_all(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    jobs = [made(number) for number in range(9_000)]
+    assert past.standing_for_all(jobs) == jobs
+    monkeypatch.setattr(past, "MANY_JOBS", 8_999)
+    chosen = past.standing_for_all(jobs)
+    assert len(chosen) <= 2_000 + 20 * 12
+    newest = sorted(jobs, key=lambda job: (job.date, job.job))[-2_000:]
+    assert set(map(str, newest)) <= set(map(str, chosen))
+    total: Counter[tuple[str, str]] = Counter()
+    for job in chosen:
+        total[job.family, job.job_type] += job.stands_for  # type: ignore[assignment]
+    assert total == pytest.approx(Counter((job.family, job.job_type) for job in jobs))
+
+
+def test_the_replay_of_a_large_firm_sets_levels_less_often_and_says_so(
+    session: Session, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    fill_weeks(session, 30)
+    assert (replay.times_learnt(session, 17), replay.is_large(session)) == (17, False)
+    for module in (past, replay):
+        monkeypatch.setattr(module, "MANY_JOBS", 20)
+    assert [replay.times_learnt(session, weeks) for weeks in (4, 13, 14, 17)] == [4, 13, 4, 5]
+    steps: list[int] = []
+    found = replay.replay(session, 17, steps.append)
+    assert (len(found.mondays), len(steps), replay.is_large(session)) == (17, 5, True)
+    assert found.warnings[-1].endswith("some stood for all in what a job takes; levels were set every 4 weeks")

@@ -158,25 +158,7 @@ def _json(found: Week) -> dict[str, object]:
     unused = found.unused
     return {
         "date": found.day.isoformat(),
-        "order": [
-            {
-                "supplier": row.supplier.supplier,
-                "cutoff": _iso(row.cutoff),
-                "lines": row.lines,
-                "total": format_money(row.total),
-                "below_least_order": format_money(row.below_least),
-            }
-            for row in found.to_order
-        ],
-        "drafted": [
-            {"order": row.order_no, "supplier": row.supplier, "lines": row.lines, "cutoff": _iso(row.cutoff)}
-            for row in found.waiting
-        ],
-        "overdue": [
-            {"order": row.order_no, "supplier": row.supplier, "part": row.part.part,
-             "qty": format_qty(row.qty, row.part.unit), "expected": row.expected.isoformat()}
-            for row in found.late
-        ],
+        **_orders_json(found),
         "goes_back": [
             {"claim": row.claim.claim, "supplier": row.claim.supplier, "kind": row.claim.kind, "part": row.claim.part,
              "owed": format_money(row.claim.open_amount), "due": row.claim.due or None, "overdue": row.overdue}
@@ -205,6 +187,25 @@ def _json(found: Week) -> dict[str, object]:
             "value": format_money(unused.value),
             "dearest": [{"part": part.part, "value": format_money(value)} for part, value in unused.dearest],
         },
+    }  # fmt: skip
+
+
+def _orders_json(found: Week) -> dict[str, object]:
+    return {
+        "order": [
+            {"supplier": row.supplier.supplier, "cutoff": _iso(row.cutoff), "lines": row.lines,
+             "total": format_money(row.total), "below_least_order": format_money(row.below_least)}
+            for row in found.to_order
+        ],
+        "drafted": [
+            {"order": row.order_no, "supplier": row.supplier, "lines": row.lines, "cutoff": _iso(row.cutoff)}
+            for row in found.waiting
+        ],
+        "overdue": [
+            {"order": row.order_no, "supplier": row.supplier, "part": row.part.part,
+             "qty": format_qty(row.qty, row.part.unit), "expected": row.expected.isoformat()}
+            for row in found.late
+        ],
     }  # fmt: skip
 
 

@@ -7,6 +7,7 @@ past likewise). A class takes it for its parts that have past enough, when it sc
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from vanstock.forecast.choose import SERVICE, Trial, pinball
@@ -61,7 +62,7 @@ def _whole(drawn: Array, counted: NDArray[np.bool_]) -> Array:
     return np.where(counted[:, None], np.floor(drawn + 0.5), drawn)
 
 
-def _quantile(drawn: Array, counted: NDArray[np.bool_], probability: float) -> Array:
+def _quantile(drawn: Array, counted: NDArray[np.bool_], probability: float | Sequence[float]) -> Array:
     """The quantile of each row at place p (n + 1), between neighbours in proportion; pieces rounded up."""
     import numpy as np
 
@@ -69,14 +70,15 @@ def _quantile(drawn: Array, counted: NDArray[np.bool_], probability: float) -> A
     return np.where(counted, np.ceil(found - 1e-9), found)
 
 
-def quantile(trial: Trial, counted: NDArray[np.bool_], mean: Array, probability: float) -> Array:
-    """The empirical quantile for interval means of shape (series,); NaN with fewer than `LEAST_OUTCOMES` outcomes."""
+def quantiles(trial: Trial, counted: NDArray[np.bool_], mean: Array, probabilities: Sequence[float]) -> Array:
+    """Of each probability (row) the empirical quantile for interval means of shape (series,); NaN with fewer than
+    `LEAST_OUTCOMES` outcomes."""
     import numpy as np
 
     past = ratios(trial)
     full = ~np.isnan(past).any(axis=1) & (past.shape[1] >= LEAST_OUTCOMES)
-    found = np.full(len(mean), np.nan)
+    found = np.full((len(probabilities), len(mean)), np.nan)
     if full.any():
         drawn = _whole(past[full] * mean[full, None], counted[full])
-        found[full] = _quantile(drawn, counted[full], probability)
+        found[:, full] = _quantile(drawn, counted[full], probabilities)
     return found

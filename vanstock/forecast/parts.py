@@ -92,7 +92,7 @@ def forecast_parts(
     last = paths[found.candidate, np.arange(len(of)), -1] if panel.need.shape[1] else np.zeros(len(of))
     mean = last * np.array([interval.weeks for interval in of])
     asked = sorted({*probabilities, target})
-    quantiles = {p: _quantiles(mean, mean * factor, p, found, measured) for p in asked}
+    quantiles = dict(zip(asked, _quantiles(mean, mean * factor, asked, found, measured), strict=True))
     as_before = _past_needs(tried, found, classes, measured, mean, quantiles)
     return {
         part: Forecast(
@@ -215,8 +215,8 @@ def _past_needs(
     took = np.zeros(len(mean), dtype=bool)
     for one, trial in zip(tried, trials, strict=True):
         mine = np.array([(classes[row], measured[row]) in better for row in one.rows], dtype=bool)
-        for probability, values in quantiles.items():
-            drawn = empirical.quantile(trial, ~measured[one.rows], mean[one.rows], probability)
+        drawn_at = empirical.quantiles(trial, ~measured[one.rows], mean[one.rows], list(quantiles))
+        for drawn, values in zip(drawn_at, quantiles.values(), strict=True):
             rows = mine & ~np.isnan(drawn)
             values[one.rows[rows]] = drawn[rows]
             took[one.rows[rows]] = True
@@ -254,12 +254,16 @@ def _better_as_before(
     }
 
 
-def _quantiles(mean: Array, variance: Array, probability: float, found: _Found, measured: NDArray[np.bool_]) -> Array:
+def _quantiles(
+    mean: Array, variance: Array, probabilities: Sequence[float], found: _Found, measured: NDArray[np.bool_]
+) -> Array:
+    """Of each probability (row) the quantile of each part (column)."""
     import numpy as np
 
-    asked = np.array([spread.corrected(probability, below) for below in found.below])
-    values = np.zeros(len(mean))
+    below, place = np.unique(found.below, axis=0, return_inverse=True)  # parts of a class share their correction
+    asked = np.array([spread.corrected(np.array(probabilities), row) for row in below])[place.reshape(-1)].T
+    values = np.zeros((len(probabilities), len(mean)))
     for kind in (False, True):
         rows = measured == kind
-        values[rows] = spread.interval_quantile(mean[rows], variance[rows], asked[rows], measured=kind)
+        values[:, rows] = spread.interval_quantile(mean[rows], variance[rows], asked[:, rows], measured=kind)
     return values

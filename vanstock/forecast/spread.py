@@ -96,12 +96,12 @@ def recalibration(mass: Array, weight: Array, separate: float) -> Array:
     return np.maximum.accumulate(mixed)
 
 
-def corrected(probability: float, below: Array) -> float:
-    """The probability to ask a forecast for so that `probability` of needs fall below what it says."""
+def corrected(probability: Array | float, below: Array) -> Array:
+    """The probability to ask a forecast for so that `probability` of needs fall below what it says, of each of them."""
     import numpy as np
 
     knots = np.arange(_KNOTS + 1) / _KNOTS
-    return float(np.clip(np.interp(probability, below, knots), 1e-6, 1 - 1e-6))
+    return np.clip(np.interp(probability, below, knots), 1e-6, 1 - 1e-6)
 
 
 def interval_quantile(mean: Array, variance: Array, probability: Array | float, *, measured: bool) -> Array:

@@ -214,8 +214,8 @@ class CaseBook:
         merged = np.bincount(need, shares[case] * known.probability[rows], len(known.needs))
         numbers, first = np.unique(need, return_index=True)
         ordered = numbers[np.argsort(first)]
-        weights = zip(ordered.tolist(), merged[ordered].tolist(), strict=True)
-        return tuple(WeightedCase(weight, known.needs[number]) for number, weight in weights if weight > 0)
+        ordered = ordered[merged[ordered] > 0]
+        return tuple(map(WeightedCase, merged[ordered].tolist(), map(known.needs.__getitem__, ordered.tolist())))
 
     def _family(self, wanted: Mask, job: Job) -> FamilyCases:
         """The cases wanted, and those before, in the part numbers of a job's family."""

@@ -45,8 +45,9 @@ def mean_needs(needs: JobNeeds) -> dict[str, tuple[float, float]]:
     outcomes += [(needs.prior_weight * p, need) for choice in needs.prior for p, need in choice.outcomes]
     for weight, need in outcomes:
         for group, qty in need.items():
-            mean[group] += weight * qty
-            square[group] += weight * qty * qty
+            more = weight * qty
+            mean[group] += more
+            square[group] += more * qty
     return {group: (qty, square[group]) for group, qty in mean.items()}
 
 
