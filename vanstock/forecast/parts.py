@@ -260,6 +260,8 @@ def _quantiles(
     """Of each probability (row) the quantile of each part (column)."""
     import numpy as np
 
+    if not len(mean):
+        return np.zeros((len(probabilities), 0))
     below, place = np.unique(found.below, axis=0, return_inverse=True)  # parts of a class share their correction
     asked = np.array([spread.corrected(np.array(probabilities), row) for row in below])[place.reshape(-1)].T
     values = np.zeros((len(probabilities), len(mean)))
