@@ -127,6 +127,17 @@ def test_a_load_out_says_which_van_has_what_no_store_does(fleet: Session) -> Non
     assert not morning.load_out(fleet, fleet.today + timedelta(days=1)).elsewhere
 
 
+def test_what_vans_share_of_a_day_says_the_same_as_each_by_itself_in_any_order(fleet: Session) -> None:
+    day = fleet.today + timedelta(days=1)
+    at = (("van", "heat-source", "08:00"), (SECOND, "heat-source", "09:00"), (SECOND, "clean", "13:00"))
+    for number, (van, kind, time) in enumerate(at):
+        book(fleet, f"S{number}", van=van, job_type=kind, time=time)
+    stock.receive(fleet, "VAP-2", "1")
+    shared = morning.shared_by_vans(fleet, day)
+    for van in (SECOND, "van", SECOND):
+        assert morning.load_out(fleet, day, van=van, shared=shared) == morning.load_out(fleet, day, van=van)
+
+
 def test_what_another_vans_own_jobs_may_take_is_not_to_spare(fleet: Session) -> None:
     book(fleet, "J1")
     book(fleet, "J2", van=SECOND)

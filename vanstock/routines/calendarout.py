@@ -87,10 +87,17 @@ def events_of(session: Session, jobs: Sequence[Job]) -> Iterator[OutEvent]:
 
 
 def _load_outs(session: Session, jobs: Sequence[Job]) -> Mapping[tuple[date, str], LoadOut]:
-    from vanstock.routines.morning import load_out
+    from vanstock.routines.morning import load_out, shared_by_vans
 
-    wanted = dict.fromkeys((job.date, job.van) for job in jobs if job.status == "booked" and job.date >= session.today)
-    return {(day, van): load_out(session, day, van=van) for day, van in wanted}
+    wanted: dict[date, dict[str, None]] = {}
+    for job in jobs:
+        if job.status == "booked" and job.date >= session.today:
+            wanted.setdefault(job.date, {})[job.van] = None
+    found: dict[tuple[date, str], LoadOut] = {}
+    for day, vans in wanted.items():
+        shared = shared_by_vans(session, day)
+        found |= {(day, van): load_out(session, day, van=van, shared=shared) for van in vans}
+    return found
 
 
 def _description(session: Session, job: Job, loads: Mapping[tuple[date, str], LoadOut]) -> str:

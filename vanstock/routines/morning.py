@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
+from typing import NamedTuple
 
 from vanstock.jobneeds import JobNeeds
 from vanstock.kit import load as plans
@@ -59,30 +60,60 @@ class _Day:
     needed: Mapping[str, int]
 
 
-def load_out(session: Session, day: date | None = None, *, van: str = "van", known: Past | None = None) -> LoadOut:
-    """Work out the load-out of a van for a day (see `load_out_day` when None), from what is `known` where that has been
-    read already.
+class Shared(NamedTuple):
+    """What the load-outs of all vans rest on for a day: its bookings, the past, and as it is worked out what each van
+    needs and takes from the stores, so that no van works it out again for those before it."""
 
-    Vans share what lies in the stores: the van whose first job comes first loads first.
-    """
-    place = catalogue.place_named(session.ledger, van, "van").place
+    day: date
+    booked: Sequence[Job]
+    past: Past
+    book: CaseBook
+    needed: dict[str, Mapping[str, int]]
+    taken: dict[str, Sequence[LoadLine]]
+
+    def needs_of(self, session: Session, van: str) -> Mapping[str, int]:
+        """Base units by group that a van's day needs."""
+        if van not in self.needed:
+            self.needed[van] = _day(session, self.past, self.book, _jobs_of(self.booked, van)).needed
+        return self.needed[van]
+
+
+def shared_by_vans(session: Session, day: date | None = None, known: Past | None = None) -> Shared:
+    """What the vans' load-outs for a day (see `load_out_day` when None) share."""
     chosen = day or load_out_day(session)
     booked = [job for job in reading.jobs_between(session.ledger, chosen, chosen) if job.status == "booked"]
     past = known or read_for_day(session, booked)
     book = CaseBook.build(past.finished, past.catalogue, today=session.today)
+    return Shared(chosen, booked, past, book, {}, {})
+
+
+def load_out(
+    session: Session,
+    day: date | None = None,
+    *,
+    van: str = "van",
+    known: Past | None = None,
+    shared: Shared | None = None,
+) -> LoadOut:
+    """Work out the load-out of a van for a day (see `load_out_day` when None), from what is `known` where that has been
+    read already, or from what it has `shared` with other vans of the day.
+
+    Vans share what lies in the stores: the van whose first job comes first loads first.
+    """
+    place = catalogue.place_named(session.ledger, van, "van").place
+    shared = shared or shared_by_vans(session, day, known)
+    chosen, booked, past, book, _, _ = shared
     stock = stock_on(session, place, chosen)
-    needed: dict[str, Mapping[str, int]] = {}
     for other in _vans_before(booked, place):
-        earlier = _day(session, past, book, _jobs_of(booked, other))
-        theirs = stock_on(session, other, chosen, stock.stores)
-        stock = stock.without(own_load(past, earlier.draws, earlier.needed, theirs).kept)
-        needed[other] = earlier.needed
+        if other not in shared.taken:
+            earlier = _day(session, past, book, _jobs_of(booked, other))
+            theirs = stock_on(session, other, chosen, stock.stores)
+            shared.taken[other] = own_load(past, earlier.draws, earlier.needed, theirs).kept
+            shared.needed[other] = earlier.needed
+        stock = stock.without(shared.taken[other])
     found, lacking = _worked_out(session, past, book, (chosen, place), _jobs_of(booked, place), stock)
-
-    def needs_of(other: str) -> Mapping[str, int]:
-        return needed[other] if other in needed else _day(session, past, book, _jobs_of(booked, other)).needed
-
-    return found._replace(elsewhere=in_other_vans(session, past, (place, chosen), lacking, needs_of))
+    elsewhere = in_other_vans(session, past, (place, chosen), lacking, lambda other: shared.needs_of(session, other))
+    return found._replace(elsewhere=elsewhere)
 
 
 def _jobs_of(booked: Sequence[Job], van: str) -> list[Job]:
