@@ -45,8 +45,8 @@ anything = st.decimals(-(10**7), 10**7, places=4, allow_nan=False).map(lambda va
 def test_a_price_in_pence_says_by_itself_how_it_is_written(value: Decimal, locale: str, around: str) -> None:
     text = around.format(written(value, locale))
     seen = decimal_mark([text])
-    assert seen.mark == LOCALES[locale][1]
-    assert Decimal(read_money(text, seen.mark, "GBP")) == value
+    assert seen.way == LOCALES[locale][1]
+    assert Decimal(read_money(text, seen.way, "GBP")) == value
 
 
 @given(st.lists(anything, min_size=1, max_size=6), locales)
@@ -55,7 +55,7 @@ def test_a_column_in_one_way_is_never_read_in_another(values: list[Decimal], loc
     mark = LOCALES[locale][1]
     seen = decimal_mark(texts)
     assert seen.clash is None
-    assert seen.mark in ("", mark)
+    assert seen.way in ("", mark)
     assert [Decimal(read_number(text, mark)) for text in texts] == values
     if not seen.matters:  # whatever is taken, the numbers are the same
         assert [set(meanings(text).values()) for text in texts] == [{value} for value in values]
@@ -99,7 +99,7 @@ def test_what_is_no_amount_of_the_ledgers_currency_is_told(text: str, says: str)
 def test_thousands_or_decimals_is_left_open(text: str) -> None:
     assert set(meanings(text).values()) == {1234, Decimal("1.234")}
     seen = decimal_mark([text, "12"])
-    assert (seen.mark, seen.text, seen.matters) == ("", text, True)
+    assert (seen.way, seen.text, seen.matters) == ("", text, True)
 
 
 @pytest.mark.parametrize(
@@ -110,7 +110,7 @@ def test_thousands_or_decimals_is_left_open(text: str) -> None:
     ],
 )  # fmt: skip
 def test_one_text_settles_its_column(texts: list[str], mark: str) -> None:
-    assert decimal_mark(texts).mark == mark
+    assert decimal_mark(texts).way == mark
 
 
 def test_two_ways_in_one_column_are_told_with_both() -> None:
@@ -150,8 +150,8 @@ def test_what_is_no_date_is_told(text: str) -> None:
 
 
 def test_one_date_settles_its_column_and_two_can_clash() -> None:
-    assert dates.date_order(["03/04/2027", "25/12/2026"]).order == dates.DAY_FIRST
-    assert dates.date_order(["03/04/2027", "12/25/2026"]).order == dates.MONTH_FIRST
+    assert dates.date_order(["03/04/2027", "25/12/2026"]).way == dates.DAY_FIRST
+    assert dates.date_order(["03/04/2027", "12/25/2026"]).way == dates.MONTH_FIRST
     assert dates.date_order(["25/12/2026", "12/26/2026"]).clash == ("25/12/2026", "12/26/2026")
     assert not dates.date_order(["03/03/2027", "2027-01-02"]).matters
     with pytest.raises(BadValue, match="may be 2027-04-03 or 2027-03-04: say --day-first or --month-first"):

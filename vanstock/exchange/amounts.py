@@ -14,6 +14,7 @@ from decimal import Decimal
 from typing import NamedTuple
 
 from vanstock.errors import BadValue
+from vanstock.exchange.evidence import Evidence, evidence
 
 POINT, COMMA = ".", ","
 MARKS = {"point": POINT, "comma": COMMA}
@@ -112,35 +113,13 @@ def meanings(text: str) -> dict[str, Decimal]:
     return {mark: sign * Decimal(plain) for mark, plain in read.items() if plain is not None}
 
 
-class Evidence(NamedTuple):
-    """What a column of texts says of its decimals: the mark, or "" where both would do (or nothing is to be decided);
-    the text that shows it; and whether anything hangs on it. Two texts that contradict each other are `clash`."""
-
-    mark: str = ""
-    text: str = ""
-    matters: bool = False
-    clash: tuple[str, str] | None = None
-
-
 def decimal_mark(texts: Iterable[str]) -> Evidence:
     """Which mark stands before the decimals in a column, by the texts that only one of them can explain.
 
-    >>> decimal_mark(["12", "1,234.50"]).mark, decimal_mark(["1.234"]).matters, decimal_mark(["1,5", "1.5"]).clash
+    >>> decimal_mark(["12", "1,234.50"]).way, decimal_mark(["1.234"]).matters, decimal_mark(["1,5", "1.5"]).clash
     ('.', True, ('1.5', '1,5'))
     """
-    shows: dict[str, str] = {}
-    either = ""
-    for text in texts:
-        found = meanings(text)
-        if len(found) == 1:
-            shows.setdefault(next(iter(found)), text)
-        elif len(set(found.values())) == 2:
-            either = either or text
-    if len(shows) == 2:
-        return Evidence(matters=True, clash=(shows[POINT], shows[COMMA]))
-    for mark, text in shows.items():
-        return Evidence(mark, text, matters=True)
-    return Evidence(text=either, matters=bool(either))
+    return evidence(texts, meanings, (POINT, COMMA))
 
 
 def read_number(text: str, mark: str) -> str:

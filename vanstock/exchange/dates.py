@@ -9,10 +9,10 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from datetime import date
-from typing import NamedTuple
 
 from vanstock.errors import BadValue
 from vanstock.exchange.amounts import shown
+from vanstock.exchange.evidence import Evidence, evidence
 
 DAY_FIRST, MONTH_FIRST = "day-first", "month-first"
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
@@ -64,35 +64,13 @@ def _day(year: str, month: str, day: str) -> date | None:
         return None
 
 
-class Evidence(NamedTuple):
-    """What a column says of the order of its dates: the order or "", the text that shows it, whether anything hangs on
-    it, and two texts that contradict each other."""
-
-    order: str = ""
-    text: str = ""
-    matters: bool = False
-    clash: tuple[str, str] | None = None
-
-
 def date_order(texts: Iterable[str]) -> Evidence:
     """Which comes first in a column of dates, by the texts that only one order can explain.
 
-    >>> date_order(["03/04/2027", "25/12/2026"]).order, date_order(["03/04/2027"]).matters
+    >>> date_order(["03/04/2027", "25/12/2026"]).way, date_order(["03/04/2027"]).matters
     ('day-first', True)
     """
-    shows: dict[str, str] = {}
-    either = ""
-    for text in texts:
-        found = meanings(text)
-        if len(found) == 1:
-            shows.setdefault(next(iter(found)), text)
-        elif len(set(found.values())) == 2:
-            either = either or text
-    if len(shows) == 2:
-        return Evidence(matters=True, clash=(shows[DAY_FIRST], shows[MONTH_FIRST]))
-    for order, text in shows.items():
-        return Evidence(order, text, matters=True)
-    return Evidence(text=either, matters=bool(either))
+    return evidence(texts, meanings, (DAY_FIRST, MONTH_FIRST))
 
 
 def read_date(text: str, order: str) -> str:

@@ -114,10 +114,10 @@ def _marks(
     }
     if habits.mark:
         return dict.fromkeys(seen, habits.mark)
-    marks = {ours: one.mark or amounts.POINT for ours, one in seen.items() if one.mark or one.clash}
-    everywhere = {one.mark for one in seen.values() if one.mark}
+    marks = {ours: one.way or amounts.POINT for ours, one in seen.items() if one.way or one.clash}
+    everywhere = {one.way for one in seen.values() if one.way}
     for ours, one in seen.items():
-        if one.mark == amounts.COMMA:
+        if one.way == amounts.COMMA:
             notes.append(f"{ours}: a comma stands before the decimals, as {one.text!r} shows")
         elif one.matters and ours not in marks:
             other = next(iter(everywhere)) if len(everywhere) == 1 else habits.usual_mark
@@ -147,9 +147,9 @@ def _orders(
         if KIND_OF[match.ours] != "date":
             continue
         seen = dates.date_order(_texts(headed, match))
-        orders[match.ours] = habits.order or seen.order or habits.usual_order
-        if seen.order and not habits.order:
-            first = seen.order.removesuffix("-first")
+        orders[match.ours] = habits.order or seen.way or habits.usual_order
+        if seen.way and not habits.order:
+            first = seen.way.removesuffix("-first")
             notes.append(f"{match.ours}: the {first} stands first, as {seen.text!r} shows")
         elif seen.matters and not orders[match.ours] and not seen.clash:
             questions.append(_which_order(match.ours, seen.text))
