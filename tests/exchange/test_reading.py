@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
-from types import ModuleType
 
 import pytest
 
+from tests.exchange import broken
 from vanstock.errors import BadValue, ImportRefused
 from vanstock.exchange.checks import Known
 from vanstock.exchange.folder import FolderContents, read_folder
@@ -36,7 +36,7 @@ def test_the_good_folder_reads_as_what_it_says(read: Read) -> None:
     assert found.jobs[1].codes == ("P20CB", "P246B")
 
 
-def test_windows_line_ends_and_a_byte_order_mark_change_nothing(read: Read, broken: ModuleType) -> None:
+def test_windows_line_ends_and_a_byte_order_mark_change_nothing(read: Read) -> None:
     text = "\n".join(broken.GOOD["parts.csv"]) + "\n"
     assert read(parts=text).parts == read(parts=b"\xef\xbb\xbf" + text.replace("\n", "\r\n").encode()).parts
 
@@ -128,7 +128,7 @@ def test_a_file_that_cannot_be_read_at_all_is_one_problem_and_not_one_for_each_r
     ],
 )
 def test_one_bad_row_is_one_problem_and_not_one_for_each_row_that_names_it(
-    read: Read, broken: ModuleType, file: str, good: str, bad: str, says: str
+    read: Read, file: str, good: str, bad: str, says: str
 ) -> None:
     text = "\n".join(broken.GOOD[f"{file}.csv"]) + "\n"
     assert good in text
@@ -183,7 +183,7 @@ def test_what_cannot_stand_in_a_rare_column_is_told_with_file_and_line(
     assert any(line.startswith(says) for line in found), found
 
 
-def test_a_part_chosen_in_a_row_that_could_not_be_read_is_no_second_problem(read: Read, broken: ModuleType) -> None:
+def test_a_part_chosen_in_a_row_that_could_not_be_read_is_no_second_problem(read: Read) -> None:
     parts = "\n".join(broken.GOOD["parts.csv"]).replace("VAP-2,vaporiser,vaporiser,C62,130.00", "VAP-2,x,x,C62,dear")
     found = problems(read, parts=parts + "\n", jobs=JOBS + "J1,2026-05-04,AAA,clean,VAP-2,\n", used=None)
     assert [line.split(": ")[0] for line in found] == ["parts.csv:3"]
@@ -266,9 +266,7 @@ def test_a_folder_that_is_none_or_holds_nothing_known_is_told(tmp_path: Path) ->
         read_folder(tmp_path, Known(), today=TODAY)
 
 
-def test_two_hundred_broken_folders_are_each_refused_at_the_right_file_and_line(
-    broken: ModuleType, tmp_path: Path
-) -> None:
+def test_two_hundred_broken_folders_are_each_refused_at_the_right_file_and_line(tmp_path: Path) -> None:
     for number, (name, files, (file, line)) in enumerate(broken.broken_folders(200, seed=7)):
         folder = broken.write(tmp_path / str(number), files)
         with pytest.raises(ImportRefused) as refused:
@@ -279,7 +277,7 @@ def test_two_hundred_broken_folders_are_each_refused_at_the_right_file_and_line(
 @pytest.mark.slow
 @pytest.mark.parametrize("megabytes", [6, pytest.param(50, marks=pytest.mark.long)])
 def test_a_file_of_many_megabytes_reads_and_its_last_line_is_told_when_it_is_wrong(
-    broken: ModuleType, tmp_path: Path, megabytes: int
+    tmp_path: Path, megabytes: int
 ) -> None:
     files = broken.as_bytes(broken.GOOD)
     folder = broken.write(tmp_path / "big", files)

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import importlib.util
 import shutil
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
-from types import ModuleType
 from typing import Any, NamedTuple
 
 import pytest
 from hypothesis import strategies as st
 
+from tests.exchange import broken
 from vanstock.errors import ImportRefused, VanstockError
 from vanstock.ledger.file import open_ledger
 from vanstock.routines.session import Session
@@ -75,17 +74,6 @@ class Change(NamedTuple):
     to: int
     raw: bytes
     cell: str
-
-
-@pytest.fixture(scope="module")
-def broken() -> ModuleType:
-    path = ROOT / "tests" / "exchange" / "broken.py"
-    spec = importlib.util.spec_from_file_location("broken_folders_for_fuzzing", path)
-    assert spec
-    assert spec.loader
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
 
 
 def on_bytes(files: Files, name: str, change: Change) -> None:
@@ -164,7 +152,7 @@ def fresh(template: Path, ledger: Path) -> Session:
 
 
 @pytest.fixture
-def templates(broken: ModuleType, tmp_path: Path) -> dict[bool, Path]:
+def templates(tmp_path: Path) -> dict[bool, Path]:
     """An empty ledger, and one that has the good folder already."""
     made = {}
     for filled in (False, True):
@@ -204,7 +192,7 @@ def told_plainly(mistake: VanstockError) -> None:
             assert len(problem.text) < 2_000
 
 
-def test_import_folders(fuzz: Fuzz, broken: ModuleType, templates: dict[bool, Path], tmp_path: Path) -> None:
+def test_import_folders(fuzz: Fuzz, templates: dict[bool, Path], tmp_path: Path) -> None:
     good = {"good": broken.as_bytes(broken.GOOD), "demo": demo_files()}
     before = {filled: path.read_bytes() for filled, path in templates.items()}
     sessions = {filled: fresh(path, tmp_path / f"{filled}.db") for filled, path in templates.items()}

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import hashlib
-import importlib.util
 from collections.abc import Callable
 from datetime import date, datetime
 from pathlib import Path
-from types import ModuleType
 
 import pytest
 
+from tests.exchange import broken
 from vanstock.errors import ImportRefused
 from vanstock.ledger import reading
 from vanstock.ledger.catalogue import read_catalogue
@@ -25,19 +24,8 @@ EVENING = datetime(2027, 2, 28, 18, 0)
 ROOT = Path(__file__).parents[2]
 
 
-@pytest.fixture(scope="session")
-def broken() -> ModuleType:
-    path = ROOT / "tests" / "exchange" / "broken.py"
-    spec = importlib.util.spec_from_file_location("broken_folders_for_routines", path)
-    assert spec
-    assert spec.loader
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
 @pytest.fixture
-def folder(broken: ModuleType, tmp_path: Path) -> Path:
+def folder(tmp_path: Path) -> Path:
     path: Path = broken.write(tmp_path / "good", broken.as_bytes(broken.GOOD))
     return path
 
@@ -123,7 +111,7 @@ def test_a_row_that_contradicts_the_ledger_is_a_problem_at_its_line(empty: Sessi
 
 
 def test_two_hundred_broken_folders_leave_the_ledger_byte_for_byte_as_it_was(
-    empty: Session, folder: Path, broken: ModuleType, tmp_path: Path
+    empty: Session, folder: Path, tmp_path: Path
 ) -> None:
     import_folder(empty, folder)
     before = digest(empty)

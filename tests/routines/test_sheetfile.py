@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import csv
 import hashlib
-import importlib.util
 from collections.abc import Callable, Sequence
 from datetime import date, datetime
 from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 import pytest
 from openpyxl import Workbook, load_workbook
 
+from tests.exchange import broken
 from vanstock.errors import BadValue, ImportRefused, NotFound
 from vanstock.exchange.tidy import KIND_OF
 from vanstock.ledger import catalogue, reading
@@ -28,17 +27,6 @@ Listed = Callable[..., Wish]
 Open = Callable[..., Session]
 ROOT = Path(__file__).parents[2]
 EVENING = datetime(2027, 2, 28, 18, 0)
-
-
-@pytest.fixture(scope="module")
-def broken() -> ModuleType:
-    """The small good folder of the importer's tests."""
-    spec = importlib.util.spec_from_file_location("broken_for_sheets", ROOT / "tests" / "exchange" / "broken.py")
-    assert spec
-    assert spec.loader
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
 
 
 @pytest.fixture
@@ -310,9 +298,7 @@ def test_names_that_are_not_there_are_told(session: Session, listed: Listed, tmp
         open_table(session, listed([["Part"]], sheet="x"))
 
 
-def test_the_folders_own_files_brought_in_one_by_one_make_the_same_ledger(
-    new_session: Open, tmp_path: Path, broken: ModuleType
-) -> None:
+def test_the_folders_own_files_brought_in_one_by_one_make_the_same_ledger(new_session: Open, tmp_path: Path) -> None:
     folder = broken.write(tmp_path / "good", broken.as_bytes(broken.GOOD))
     whole, one = (new_session(name, EVENING, filled=False) for name in ("whole", "one"))
     setup.import_folder(whole, folder)
