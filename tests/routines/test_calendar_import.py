@@ -213,6 +213,18 @@ def test_a_job_booked_by_hand_before_is_not_doubled(session: Session, bring: Bri
     assert acts(bring(event("one", ":20270304T110000", "AAA heat source P20CB"))) == ["moved J0001"]
 
 
+def test_an_event_called_off_is_never_taken_for_a_job_booked_by_hand_in_the_window_or_beyond(
+    session: Session, bring: Bring
+) -> None:
+    for day in (date(2027, 3, 2), date(2027, 9, 7)):
+        booking.add_booking(session, Job("", day, "09:00", "AAA", "heat-source", ("P20CB",)))
+    before = count(session)
+    for day in ("20270302", "20270907"):
+        done = bring(event(f"off-{day}", f":{day}T090000", ONE[2], "STATUS:CANCELLED"))
+        assert (acts(done), done.look, done.entry) == ([], (), None)
+    assert count(session) == before
+
+
 def test_an_event_that_names_no_family_or_type_is_listed_with_the_command_and_knows_the_job_then_booked(
     session: Session, bring: Bring
 ) -> None:

@@ -145,7 +145,7 @@ class Plan:
         self.jobs[job.job] = job
 
     def _new(self, event: Event, said: Said) -> None:
-        if said.not_a_job or not said.clue or (event.inside and event.cancelled):
+        if said.not_a_job or not said.clue or event.cancelled:
             self.no_jobs += event.inside
             return
         van = self._van(said.van or self.rules.van)
