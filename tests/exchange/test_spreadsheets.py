@@ -132,6 +132,13 @@ def test_what_a_sheet_says_of_its_size_is_not_believed(save: Save) -> None:
     assert only(lying).rows == only(path).rows
 
 
+def test_a_number_beyond_any_is_an_error_of_the_sheet_and_no_traceback(save: Save) -> None:
+    """IEEE 754 binary64 has none beyond 1.8E308, and readers of such text make infinity of it."""
+    path = save([["Part", "Cost"], ["A", 2]])
+    path = changed(path, SHEET, lambda text: text.replace(b"<v>2</v>", b"<v>1E999</v>"))
+    assert only(path).rows[1].cells[1] == Cell("inf", "error")
+
+
 def test_entities_are_refused_before_anything_is_unfolded(save: Save) -> None:
     bomb = b'<?xml version="1.0"?><!DOCTYPE x [<!ENTITY a "aaaa"><!ENTITY b "&a;&a;">]>'
     path = changed(save([["a"]]), SHEET, lambda text: bomb + text.split(b"?>", 1)[-1])
@@ -209,6 +216,12 @@ def test_a_first_line_that_names_the_separator_is_followed_and_lines_are_still_c
     assert [(row.number, row.cells[0].text) for row in table.rows] == [(2, "Part"), (4, "A,1")]
 
 
+def test_empty_cells_at_the_end_of_rows_make_no_list_too_wide(tmp_path: Path) -> None:
+    (tmp_path / "a.csv").write_text(f"Part,Price{',' * 300}\nA,2{',' * 300}\n")
+    rows = read_csv_table(tmp_path / "a.csv").rows
+    assert [row.cells for row in rows] == [(Cell("Part"), Cell("Price")), (Cell("A"), Cell("2"))]
+
+
 def test_noughts_that_a_program_kept_by_a_formula_are_kept(tmp_path: Path) -> None:
     (tmp_path / "a.csv").write_text('Part,Price\n="00123",2\n')
     assert read_csv_table(tmp_path / "a.csv").rows[1].cells[0] == Cell("00123")
@@ -218,7 +231,7 @@ def test_noughts_that_a_program_kept_by_a_formula_are_kept(tmp_path: Path) -> No
     ("content", "says"),
     [
         (b'Part,Price\nA,"1\nB,2\n', "a.csv:2: a quote"), (b"Part\0,Price", "is no text"), (b"\xff\xfe\x00", "damaged"),
-        (b"Part,Pri\x81ce", "neither UTF-8 nor Windows-1252"), (b",".join([b"a"] * 201), "more than 600,000 cells"),
+        (b"Part,Pri\x81ce", "neither UTF-8 nor Windows-1252"), (b",".join([b"a"] * 201), "a row of more than 200 columns"),
     ],
 )  # fmt: skip
 def test_what_is_no_table_is_told(tmp_path: Path, content: bytes, says: str) -> None:
@@ -346,6 +359,9 @@ def test_cells_are_read_as_the_folder_has_them(column: str, cell: Cell, means: s
         ("unit", Cell("box"), "no unit"),
         ("one_time_use", Cell("maybe"), "neither yes nor no"), ("status", Cell("lost"), "not booked"),
         ("date", Cell("45000", "number"), "a number in the spreadsheet"), ("time", Cell("8", "number"), "not a time"),
+        ("time", Cell("0.25", "number"), "is a number in the spreadsheet, not a time"),
+        ("cutoff", Cell("8.25", "number"), "is a number in the spreadsheet, not a time"),
+        ("share", Cell("ca 50%"), "is not a share"), ("probability", Cell("50 of 100 %"), "is not a share"),
         ("time", Cell("soon"), "not a time"), ("cost", Cell("yes", "yes-no"), "yes or no in"),
     ],
 )  # fmt: skip

@@ -17,7 +17,7 @@ from vanstock.exchange.evidence import Evidence, evidence
 DAY_FIRST, MONTH_FIRST = "day-first", "month-first"
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _NAMED = re.compile(
-    r"(?:(\d{1,2})[\s.\-]*([a-z]{3})[a-z]*|([a-z]{3})[a-z]*\.?\s*(\d{1,2})),?[\s.\-]*(\d{4}|\d{2})", re.I
+    r"(?:(\d{1,2})[\s.\-]*([a-z]{3})[a-z]*|([a-z]{3})[a-z]*\.?\s*(\d{1,2})(?!\d)),?[\s.\-]*(\d{4}|\d{2})", re.I
 )
 _YEAR_FIRST = re.compile(r"(\d{4})([-/.])(\d{1,2})\2(\d{1,2})")
 _BY_NUMBERS = re.compile(r"(\d{1,2})([-/. ])(\d{1,2})\2(\d{4}|\d{2})")

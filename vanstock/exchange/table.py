@@ -9,13 +9,13 @@ from __future__ import annotations
 import csv
 import re
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from io import StringIO
 from itertools import islice
 from pathlib import Path
 from typing import NamedTuple
 
-from vanstock.errors import BadValue, VanstockError
+from vanstock.errors import BadValue
 
 CSV_ENDINGS = (".csv", ".txt", ".tsv")
 LARGEST_FILE = 20_000_000
@@ -61,11 +61,15 @@ class Table(NamedTuple):
         return f"{self.file} {self.sheet}" if self.sheet else self.file
 
 
-def too_large(path: Path) -> VanstockError:
-    """What to say of a file that holds more than any list of parts."""
-    return BadValue(
-        f"{path.name} holds more than {MOST_CELLS:,} cells: take out what is not wanted, or split it into several files"
-    )
+def check_room(path: Path, cells: int, columns: int) -> None:
+    """Raise `BadValue` for so many cells in all, or columns in a row, as no list of parts has."""
+    if columns > MOST_COLUMNS:
+        raise BadValue(f"{path.name} has a row of more than {MOST_COLUMNS} columns: take out those that are not wanted")
+    if cells > MOST_CELLS:
+        raise BadValue(
+            f"{path.name} holds more than {MOST_CELLS:,} cells: take out what is not wanted, or split it into "
+            "several files"
+        )
 
 
 def check_size(path: Path) -> None:
@@ -89,10 +93,11 @@ def read_csv_table(path: Path) -> Table:
     rows: list[Row] = []
     count = 0
     for line, cells in _csv_rows(path, text[said.end() :] if said else text, between):
+        while cells and not cells[-1]:
+            cells.pop()
         count += len(cells)
-        if count > MOST_CELLS or len(cells) > MOST_COLUMNS:
-            raise too_large(path)
-        if any(cells):
+        check_room(path, count, len(cells))
+        if cells:
             rows.append(Row(line + before, tuple(Cell(cell) if cell else EMPTY for cell in cells)))
     told = () if between == "," else (f"cells between {_NAMES.get(between, between)}",)
     return Table(path.name, "", tuple(rows), (*notes, *told))
@@ -133,7 +138,7 @@ def _separator(text: str) -> str:
     return best
 
 
-def _csv_rows(path: Path, text: str, between: str) -> Iterator[tuple[int, Sequence[str]]]:
+def _csv_rows(path: Path, text: str, between: str) -> Iterator[tuple[int, list[str]]]:
     reader = csv.reader(StringIO(text, newline=""), delimiter=between, strict=True)
     start = 1
     try:

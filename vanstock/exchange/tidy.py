@@ -13,7 +13,7 @@ from types import MappingProxyType
 from typing import NamedTuple
 
 from vanstock.errors import BadValue
-from vanstock.exchange.amounts import POINT, check_currency, read_money, read_number, shown
+from vanstock.exchange.amounts import POINT, check_currency, read_money, read_number, shown, split_amount
 from vanstock.exchange.csvfile import undefused
 from vanstock.exchange.dates import looks_like_a_date, read_date
 from vanstock.exchange.knowncolumns import cell_words, folded
@@ -134,6 +134,8 @@ def _days(cell: Cell, ways: Ways) -> str:
 def _share(cell: Cell, ways: Ways) -> str:
     text = cell.text.strip()
     if cell.kind != "number" and text.endswith("%"):
+        if split_amount(text[:-1]).word:
+            raise BadValue(f"{shown(cell.text)} is not a share: write it as 0.51 or 51%")
         return f"{Decimal(read_number(text[:-1], ways.mark)) / 100:f}"
     return _number(cell, ways)
 
@@ -169,7 +171,8 @@ def _date(cell: Cell, ways: Ways) -> str:
 
 
 def _time(cell: Cell, _: Ways) -> str:
-    if cell.kind == "number" and "." not in cell.text:
+    """A time; a number may be a share of a day (0.25), an hour with its share (8.25) or one with its minutes."""
+    if cell.kind == "number":
         raise BadValue(f"{shown(cell.text)} is a number in the spreadsheet, not a time: write it as 17:00")
     found = _CLOCK.fullmatch(cell.text.strip().split(" ")[-1] if cell.kind == "date" else cell.text.strip())
     if not found or not (found[2] or found[3]):

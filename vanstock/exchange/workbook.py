@@ -11,11 +11,12 @@ import zipfile
 from collections.abc import Iterator
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
+from math import isfinite
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from vanstock.errors import BadValue
-from vanstock.exchange.table import EMPTY, MOST_CELLS, MOST_COLUMNS, Cell, Row, Table, check_size, too_large
+from vanstock.exchange.table import EMPTY, MOST_COLUMNS, Cell, Row, Table, check_room, check_size
 
 ENDINGS = (".xlsx", ".xlsm")
 _MOST_UNPACKED = 150_000_000
@@ -116,8 +117,7 @@ def _rows(sheet: Any, path: Path) -> Iterator[Row]:
         while cells and not cells[-1].text:
             cells.pop()
         count += len(cells)
-        if count > MOST_CELLS or len(cells) > MOST_COLUMNS:
-            raise too_large(path)
+        check_room(path, count, len(cells))
         if cells:
             yield Row(number, tuple(cells))
 
@@ -129,6 +129,8 @@ def _cell(one: Any) -> Cell:
     if isinstance(value, bool):
         return Cell("yes" if value else "no", "yes-no")
     if isinstance(value, int | float):
+        if not isfinite(value):
+            return Cell(str(value), "error")
         return Cell(_digits(value), "number", _currency(one.number_format))
     return _moment(value)
 
