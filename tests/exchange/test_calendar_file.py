@@ -226,6 +226,11 @@ def test_a_file_that_is_no_calendar_is_told_in_one_line(tmp_path: Path, raw: byt
         read_calendar(path, WINDOW)
 
 
+def test_notes_that_speak_of_calendar_files_cut_none_off(read: Read) -> None:
+    found = read(event("DTSTART:20270302T090000", "DESCRIPTION:it began with BEGIN:VCALENDAR and ended"))
+    assert when(found) == [("2027-03-02", "09:00")]
+
+
 def test_an_empty_calendar_holds_nothing(read: Read) -> None:
     assert read() == CalendarFile("", (), (), frozenset(), frozenset())
 

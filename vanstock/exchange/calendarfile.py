@@ -105,7 +105,7 @@ def _text_of(path: Path) -> str:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise BadValue(f"{path} is not UTF-8 text: export the calendar again as iCalendar (.ics)") from None
-    lines = text.upper().split()
+    lines = [line.rstrip().upper() for line in text.lstrip().splitlines()]
     if not lines or lines[0] != "BEGIN:VCALENDAR":
         raise BadValue(f"{path} is no calendar file: it must begin with BEGIN:VCALENDAR")
     if lines.count("BEGIN:VCALENDAR") != lines.count("END:VCALENDAR"):
