@@ -53,10 +53,15 @@ def parse_date(text: str) -> date:
         day = date.fromisoformat(text)
     except ValueError:
         day = date.min
-    if text != day.isoformat() or not _FIRST_YEAR <= day.year <= _LAST_YEAR:
+    if text != day.isoformat() or not can_be_kept(day):
         why = "does not exist" if _LIKE_A_DATE.fullmatch(text) else "cannot be read"
         raise BadValue(f"date {text!r} {why}: write it as 2027-03-01")
     return day
+
+
+def can_be_kept(day: date) -> bool:
+    """Whether a day is one that a ledger keeps: from 1990 to 2100."""
+    return _FIRST_YEAR <= day.year <= _LAST_YEAR
 
 
 def week_start(day: date) -> date:

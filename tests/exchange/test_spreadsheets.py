@@ -231,7 +231,8 @@ def test_noughts_that_a_program_kept_by_a_formula_are_kept(tmp_path: Path) -> No
     ("content", "says"),
     [
         (b'Part,Price\nA,"1\nB,2\n', "a.csv:2: a quote"), (b"Part\0,Price", "is no text"), (b"\xff\xfe\x00", "damaged"),
-        (b"Part,Pri\x81ce", "neither UTF-8 nor Windows-1252"), (b",".join([b"a"] * 201), "a row of more than 200 columns"),
+        (b"Part,Pri\x81ce", "neither UTF-8 nor Windows-1252"),
+        (b",".join([b"a"] * 201), "a row of more than 200 columns"),
     ],
 )  # fmt: skip
 def test_what_is_no_table_is_told(tmp_path: Path, content: bytes, says: str) -> None:

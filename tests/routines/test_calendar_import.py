@@ -113,6 +113,19 @@ def test_an_event_moved_out_of_the_window_is_moved_not_lost(session: Session, br
     assert bring(event("far", ":20280302T090000", "AAA clean")).acts == ()
 
 
+@pytest.mark.parametrize("year", ["0001", "1989", "2101", "9999"])
+def test_an_event_moved_to_a_year_that_no_job_can_have_is_told_and_its_job_stays(
+    session: Session, bring: Bring, year: str
+) -> None:
+    firm.change_setting(session, "time_zone", "Asia/Tokyo")
+    bring(event(*ONE))
+    done = bring(event("one", f":{year}0102T080000", ONE[2]))
+    assert (done.acts, done.entry) == ((), None)
+    assert [f"{year}-01-02 08:00" in look.text and "J0001 stays" in look.text for look in done.look] == [True]
+    assert named(session, "J0001").date == date(2027, 3, 2)
+    assert acts(bring(event("one", ":20270304T110000", ONE[2]))) == ["moved J0001"]
+
+
 def test_an_event_called_off_and_on_again_is_booked_again_where_it_is_now(session: Session, bring: Bring) -> None:
     bring(event(*ONE))
     bring(event(*ONE, "STATUS:CANCELLED"))

@@ -15,6 +15,7 @@ from vanstock.exchange.calendarfile import CalendarFile, Event, settled
 from vanstock.ledger.orderrows import CalendarEvent
 from vanstock.model import Job
 from vanstock.routines.eventwords import Said
+from vanstock.workdays import can_be_kept
 
 Key = tuple[str, str]
 _LONGEST_NAME = 64
@@ -119,6 +120,8 @@ class Plan:
             what = "is finished" if job.status == "done" else "has begun"
             then = "was cancelled" if event.cancelled else f"now says {_when(event)}"
             self.look.append(Look(f"{job.job} {what}: its event {then}; the job stays as it is"))
+        elif not event.cancelled and not can_be_kept(event.day):
+            self.look.append(Look(f"{_shown(event)} is in a year that no job can have: {job.job} stays as it is"))
         else:
             off = base._replace(status="cancelled", sequence=now.sequence)  # the rest of it says nothing new
             self.rows[event.uid, event.recurrence] = off if event.cancelled else now
