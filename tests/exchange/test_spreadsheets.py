@@ -309,6 +309,14 @@ def test_what_is_said_goes_before_names_and_what_is_not_there_is_told() -> None:
             matched(["Part", "Price", "Net"], ["A", "1", "2"], said=said)
 
 
+def test_of_two_columns_of_one_heading_only_the_one_named_is_put_aside() -> None:
+    _, found = matched(["Part", "Net price", "Net price"], ["A", "1", "2"])
+    assert [heading.text for heading in found.two["cost"]] == ["Net price", "Net price (2)"]
+    for said, means in (("net price", ["part", "", "cost"]), ("net price 2", ["part", "cost", ""])):
+        _, found = matched(["Part", "Net price", "Net price"], ["A", "1", "2"], said={said: ""})
+        assert ours(found) == means
+
+
 def test_a_sheet_without_headings_is_told() -> None:
     with pytest.raises(BadValue, match="no headings found"):
         find_headings(table_of(["1", "2"], ["3", "4"]), sheets.PARTS)

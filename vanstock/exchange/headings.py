@@ -179,9 +179,10 @@ def match_columns(headed: Headed, sheet: Sheet, said: Mapping[str, str], remembe
     _check_said(headed, sheet, said)
     columns = columns_for(sheet)
     matches: dict[int, Match] = {}
+    own = {plain(heading.text) for heading in headed.headings}
     for how, wanted in (("said", said), ("remembered", remembered)):
         for heading in headed.headings:
-            ours = _wanted(heading, wanted)
+            ours = _wanted(heading, wanted, own)
             if ours is not None and heading.place not in matches and (not ours or ours not in _taken(matches)):
                 matches[heading.place] = Match(heading, ours, how)
     two = _by_name(headed, columns, matches)
@@ -191,8 +192,11 @@ def match_columns(headed: Headed, sheet: Sheet, said: Mapping[str, str], remembe
     return Matching(found, missing, two)
 
 
-def _wanted(heading: Heading, wanted: Mapping[str, str]) -> str | None:
-    return next((wanted[key] for key in (plain(heading.text), *heading.keys) if key in wanted), None)
+def _wanted(heading: Heading, wanted: Mapping[str, str], own: set[str]) -> str | None:
+    """What is wanted of a heading: by what it is shown as, else by a part of it that no other is shown as (`own`)."""
+    shown = plain(heading.text)
+    keys = (shown, *(key for key in heading.keys if key not in own))
+    return next((wanted[key] for key in keys if key in wanted), None)
 
 
 def _taken(matches: Mapping[int, Match]) -> set[str]:
