@@ -68,6 +68,16 @@ def test_a_van_without_jobs_leans_on_the_firms_mix(fleet: Session) -> None:
     assert {"FLU-1", "VAP-2"} <= {line.part.part for line in found.lines}
 
 
+def test_a_van_without_jobs_is_given_its_share_of_what_the_firm_does_in_a_week_however_long_that_is_known(
+    fleet: Session,
+) -> None:
+    """The firm has done 25 jobs a week for twelve weeks, and has three vans now."""
+    stock.add_place(fleet, "van 3", "van")
+    assert vankit.van_kit(fleet, "van 3").weekly == pytest.approx(25 / 3, abs=0.2)
+    idle = fleet._replace(now=fleet.now + timedelta(weeks=60))
+    assert vankit.van_kit(idle, "van 3").weekly == pytest.approx(300 / 72 / 3, abs=0.1)
+
+
 def test_a_kit_changes_no_min_max(fleet: Session) -> None:
     before = minmax(fleet).parts
     vankit.van_kit(fleet, SECOND)

@@ -41,9 +41,9 @@ def booked_from(connection: sqlite3.Connection, first: date) -> list[Job]:
     return [from_row(row) for row in connection.execute(sql, (first.isoformat(),))]
 
 
-def done_by_kind(connection: sqlite3.Connection, *, since: date = date.min) -> list[tuple[str, str, int]]:
-    """How many jobs of each family and type were done from a day on."""
-    sql = """SELECT family, job_type, count(*) FROM job WHERE status = 'done' AND date >= ?
+def done_by_kind(connection: sqlite3.Connection, *, since: date = date.min) -> list[tuple[str, str, int, str]]:
+    """How many jobs of each family and type were done from a day on, and the day of the first of them."""
+    sql = """SELECT family, job_type, count(*), min(date) FROM job WHERE status = 'done' AND date >= ?
       GROUP BY family, job_type ORDER BY family, job_type"""
     return connection.execute(sql, (since.isoformat(),)).fetchall()
 

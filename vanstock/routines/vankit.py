@@ -108,7 +108,7 @@ def _rates(session: Session, van: str) -> tuple[dict[tuple[str, str], float], in
     if not firm:
         raise BadValue("no job is finished yet: what a van should carry is learnt from finished jobs")
     own = [(f"{f}{_BETWEEN}{t}", date.fromisoformat(day)) for f, t, day in reading.done_on(session.ledger, van)]
-    shares = {f"{f}{_BETWEEN}{t}": many for f, t, many in firm}
+    shares = {f"{f}{_BETWEEN}{t}": many for f, t, many, _ in firm}
     names = sorted({*shares, *(name for name, _ in own)})
     if own:
         rates = job_rates(*counted(session, names, [(name, day, 1) for name, day in own]))
@@ -116,7 +116,9 @@ def _rates(session: Session, van: str) -> tuple[dict[tuple[str, str], float], in
         total = sum(found.values())
     else:
         vans = max(len({place.place for place in catalogue.places(session.ledger, "van")}), 1)
-        found, total, dispersion = {}, sum(shares.values()) / 52 / vans, 1.0
+        first = date.fromisoformat(min(day for *_, day in firm))
+        weeks = max((session.today - first).days / 7, 1.0)  # of a young firm not a whole year
+        found, total, dispersion = {}, sum(shares.values()) / weeks / vans, 1.0
     return _mixed(found, shares, (total, len(own))), len(own), dispersion
 
 
