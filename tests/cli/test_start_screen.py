@@ -188,6 +188,12 @@ def test_whoever_names_no_van_called_van_is_told_that_it_stays(start: Start) -> 
     assert "`store` is there from the start" not in said
 
 
+def test_a_van_named_twice_in_one_answer_is_one_van(start: Start) -> None:
+    said = start(*FIRM[:6], "van, North, north, VAN", "store", "", "4")
+    assert (said.code, "already" in said.err) == (0, False)
+    assert [place["place"] for place in told(start, "place list")["places"]] == ["van", "store", "North"]  # type: ignore[attr-defined]
+
+
 def test_what_cannot_be_used_is_told_with_what_can(start: Start) -> None:
     answers = ["", "GBP", "maybe", "yes", "Mon-Fri", "Mon-Fri", "Fri", "95", "van", "store"]
     said = start(*answers, "F", "", "?", "0", "", "", "", "", "", "", "?", "4")

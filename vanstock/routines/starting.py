@@ -76,6 +76,7 @@ def _places(kind: str) -> tuple[Callable[[Session], str], Callable[[Session, str
             for name in filter(None, (name.strip() for name in text.split(","))):
                 if (name.casefold(), kind) not in there:
                     add_place(session, name, kind)
+                    there.add((name.casefold(), kind))
 
     return now, change
 
