@@ -66,6 +66,12 @@ def test_a_date_that_does_not_exist_or_is_far_away_is_refused() -> None:
             parse_date(text)
 
 
+def test_a_day_that_exists_and_is_too_far_away_is_not_said_to_not_exist() -> None:
+    for text in ("1989-12-31", "2101-01-01"):
+        with pytest.raises(BadValue, match=f"date '{text}' is not from 1990 to 2100"):
+            parse_date(text)
+
+
 def test_easter_is_stepped_over() -> None:
     thursday, tuesday = date(2027, 3, 25), date(2027, 3, 30)
     assert EASTER.next_working(thursday) == tuesday

@@ -49,13 +49,16 @@ def parse_cutoff(text: str) -> time:
 
 def parse_date(text: str) -> date:
     """The day in `2027-03-01`, from 1990 to 2100; raises `BadValue`."""
+    day: date | None
     try:
         day = date.fromisoformat(text)
     except ValueError:
-        day = date.min
-    if text != day.isoformat() or not can_be_kept(day):
+        day = None
+    if day is None or text != day.isoformat():
         why = "does not exist" if _LIKE_A_DATE.fullmatch(text) else "cannot be read"
         raise BadValue(f"date {text!r} {why}: write it as 2027-03-01")
+    if not can_be_kept(day):
+        raise BadValue(f"date {text!r} is not from {_FIRST_YEAR} to {_LAST_YEAR}: write it as 2027-03-01")
     return day
 
 
