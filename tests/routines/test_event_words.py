@@ -70,6 +70,29 @@ def test_a_line_that_cannot_be_read_is_told(notes: str, unclear: str) -> None:
     assert unclear in text
 
 
+@pytest.mark.parametrize(
+    ("notes", "unclear", "taken"),
+    [
+        ("family: KRB\nfamily: FEN", "its notes say two things of family: KRB, FEN", ("KRA", "clean", (), "", "")),
+        ("type: warm-up\njob type: clean", "its notes say two things of type", ("KRA", "clean", (), "", "")),
+        ("codes: P2463\ncode: P2453", "its notes say two things of codes", ("KRA", "clean", (), "", "")),
+        ("van: van\nvan: van 2", "its notes say two things of van", ("KRA", "clean", (), "", "")),
+        ("ref: 1\nreference: 2", "its notes say two things of ref", ("KRA", "clean", (), "", "")),
+    ],
+)
+def test_two_lines_that_contradict_each_other_are_told_and_neither_is_taken(
+    notes: str, unclear: str, taken: tuple[object, ...]
+) -> None:
+    found = said("KRA clean", notes)
+    assert unclear in " ".join(found.unclear)
+    assert found[:5] == taken
+
+
+def test_a_line_said_twice_alike_is_said_once_and_no_codes_are_none_in_any_letters() -> None:
+    found = said("KRA clean P2463", "van: Van 2\nvan: van 2\nCodes: None")
+    assert (found.van.casefold(), found.codes, found.unclear) == ("van 2", (), ())
+
+
 def test_an_event_with_nothing_of_a_job_in_it_and_one_that_a_rule_calls_none() -> None:
     assert said("Lunch with the accountant") == Said()
     assert said("Dentist (clean)").not_a_job

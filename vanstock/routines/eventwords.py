@@ -93,10 +93,10 @@ class Rules:
 def read_event(summary: str, description: str, rules: Rules) -> Said:
     """What an event says by these rules."""
     notes = _plain(description).split(LOAD_LINE, 1)[0]
-    lines = {_LABELS.get(label.lower(), label.lower()): value for label, value in _LINE.findall(notes)}
+    unclear: list[str] = []
+    lines = _lines(notes, unclear)
     text = f"{_plain(summary)}\n{_LINE.sub('', notes)}"
     meant = rules.found_in(text)
-    unclear: list[str] = []
     family = _settled(FAMILY, "family", lines, meant, rules, unclear)
     job_type = _settled(JOB_TYPE, "type", lines, meant, rules, unclear)
     codes = _codes(lines, text, unclear)
@@ -116,6 +116,17 @@ def _plain(text: str) -> str:
     if _TAG.search(text):
         text = html.unescape(_TAG.sub(" ", _BREAK.sub("\n", text)))
     return text.replace("\r", "\n")
+
+
+def _lines(notes: str, unclear: list[str]) -> dict[str, str]:
+    """What lines of the notes say by their labels, without those that contradict each other, which are told."""
+    said: dict[str, dict[str, str]] = {}
+    for label, value in _LINE.findall(notes):
+        said.setdefault(_LABELS.get(label.lower(), label.lower()), {}).setdefault(value.casefold(), value)
+    for label, values in said.items():
+        if len(values) > 1:
+            unclear.append(f"its notes say two things of {label}: {', '.join(value[:40] for value in values.values())}")
+    return {label: next(iter(values.values())) for label, values in said.items() if len(values) == 1}
 
 
 def _settled(
@@ -140,7 +151,7 @@ def _codes(lines: Mapping[str, str], text: str, unclear: list[str]) -> tuple[str
     if "codes" not in lines:
         return find_codes(text)
     try:
-        return read_codes(lines["codes"]) if lines["codes"] != "none" else ()
+        return read_codes(lines["codes"]) if lines["codes"].casefold() != "none" else ()
     except BadValue as bad:
         unclear.append(str(bad))
         return ()
