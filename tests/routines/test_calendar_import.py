@@ -279,6 +279,12 @@ def test_an_event_that_is_gone_is_listed_never_cancelled(session: Session, bring
     assert bring(event(*ONE)).look == ()
 
 
+def test_an_event_gone_from_a_calendar_of_a_long_name_is_listed_too(bring: Bring) -> None:
+    bring(event(*ONE), name="Work " * 20)
+    (look,) = bring(event("two", ":20270302T120000", "Lunch"), name="Work " * 20).look
+    assert look.command == "vanstock booking cancel J0001"
+
+
 def test_an_instance_that_a_shorter_series_no_longer_has_is_listed(session: Session, bring: Bring) -> None:
     bring(event(*WEEKLY))
     shorter = event("week", ";TZID=Europe/London:20270303T090000", "BBB clean", "RRULE:FREQ=WEEKLY;COUNT=2")

@@ -211,13 +211,18 @@ class Plan:
             else:
                 self._act("cancelled", job._replace(status="cancelled"), job)
             self.rows[key] = row._replace(status="cancelled")
-        elif row.status == "booked" and (row.uid in self.found.whole or row.calendar == self.found.name != ""):
+        elif row.status == "booked" and (row.uid in self.found.whole or row.calendar == _kept(self.found.name) != ""):
             self.look.append(Look(f"{where} is no longer in the calendar", f"vanstock booking cancel {job.job}"))
+
+
+def _kept(calendar: str) -> str:
+    """A calendar's name as the ledger keeps it."""
+    return calendar[:_LONGEST_NAME]
 
 
 def _row(event: Event, said: Said, calendar: str, job: str) -> CalendarEvent:
     return CalendarEvent(
-        uid=event.uid, recurrence=event.recurrence, job=job, calendar=calendar[:_LONGEST_NAME],
+        uid=event.uid, recurrence=event.recurrence, job=job, calendar=_kept(calendar),
         sequence=event.sequence, date=event.day.isoformat(), time=event.time, family=said.family,
         job_type=said.job_type, codes=";".join(said.codes), van=said.van,
         status="cancelled" if event.cancelled else "booked",
