@@ -15,7 +15,7 @@ from tests.cli.conftest import ROOT, Said, typed
 from vanstock.routines.invented import MORNING
 
 Start = Callable[..., Said]
-FIRM = ["Blackwater Filters", "EUR", "yes", "Mon-Sat", "Thu", "90", "van, van 2", "store"]
+FIRM = ["Ollerbeck Filters", "EUR", "yes", "Mon-Sat", "Thu", "90", "van, van 2", "store"]
 FACTOR = ["FACTOR", "The Factor", "2", "Mon-Fri", "16:00", "6.50", "150", "orders@factor.example"]
 
 
@@ -99,10 +99,10 @@ def test_every_question_says_what_it_is_for(start: Start) -> None:
 
 def test_what_was_answered_can_be_asked_again(start: Start) -> None:
     start(*FIRM, "", "4")
-    said = start("Whitewater Filters", *[""] * 8, "4", command="start --again")
+    said = start("Ollerbeck Exhausts", *[""] * 8, "4", command="start --again")
     assert said.code == 0
     settings = told(start, "setting")
-    assert (settings["firm_name"], settings["review_day"], settings["target"]) == ("Whitewater Filters", "Thu", "0.9")
+    assert (settings["firm_name"], settings["review_day"], settings["target"]) == ("Ollerbeck Exhausts", "Thu", "0.9")
 
 
 def test_the_invented_firm_gets_a_ledger_of_its_own(start: Start, ledger: Path) -> None:

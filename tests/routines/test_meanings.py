@@ -1,4 +1,4 @@
-"""The table of fault codes, what it says of a code, and what codes point to together."""
+"""The table of fault codes: what it says of a code, what codes point to together; and which cautions parts call for."""
 
 from __future__ import annotations
 
@@ -9,7 +9,8 @@ from importlib.resources import files
 import pytest
 
 from vanstock.codes import base_code, is_generic
-from vanstock.routines.cautions import all_cautions
+from vanstock.model import Part
+from vanstock.routines.cautions import DEFER, all_cautions, cautions_for
 from vanstock.routines.meanings import all_codes, group_of, hints, meaning_of
 
 ROWS = list(csv.DictReader((files("vanstock.reference") / "fault_codes.csv").read_text(encoding="utf-8").splitlines()))
@@ -90,3 +91,18 @@ def test_what_a_hint_rests_on_is_what_the_table_says() -> None:
 def test_the_two_tables_are_read_from_the_same_place() -> None:
     assert all_cautions()
     assert {path.name for path in files("vanstock.reference").iterdir()} >= {"cautions.csv", "fault_codes.csv"}
+
+
+@pytest.mark.parametrize("component", ["vaporiser", "exhaust doser"])
+def test_work_on_a_fuel_line_or_a_control_unit_is_told_with_its_danger(component: str) -> None:
+    """Fire from fuel lines: HSE HSG261. Sparks at a battery: HSE INDG139. The rest is common practice, no source."""
+    told = cautions_for([Part("A-1", component=component)])
+    assert any(line.startswith("Fuel lines: pressure off first") for line in told)
+    assert any("no spark at a battery" in line for line in told)
+    assert told[-1] == DEFER
+
+
+def test_a_glow_plug_is_told_with_the_battery_and_not_with_the_fuel() -> None:
+    told = " ".join(cautions_for([Part("A-1", component="glow plug")]))
+    assert "no spark at a battery" in told
+    assert "Fuel lines" not in told
