@@ -50,15 +50,18 @@ function show() {
 /** Mark the buttons of which the very act is on its way, and close those of what is done once. */
 function showTaken(counted) {
   const left = standing(counted);
-  const taken = new Set(left.map((act) => act.once ?? contentOf(act)));
+  const taken = new Set(left.flatMap(doneBy));
   for (const form of document.querySelectorAll("form[data-act]")) {
     const { once } = form.dataset;
-    const isTaken = taken.has(once ?? contentOf({ action: form.action, fields: fieldsIn(form) }));
+    const done = doneBy({ action: form.action, fields: fieldsIn(form), once });
     const button = form.querySelector("button:not([type=button])");
-    button?.toggleAttribute("data-taken", isTaken);
-    if (once && button) button.disabled = isTaken;
+    button?.toggleAttribute("data-taken", done.every((one) => taken.has(one)));
+    if (once && button) button.disabled = done.some((one) => taken.has(one));
   }
 }
+
+/** What an act does, each of which is done once; else its very content. @returns {string[]} */
+const doneBy = (act) => act.once?.split("\n") ?? [contentOf(act)];
 
 const contentOf = ({ action, fields }) => JSON.stringify([action, fields]);
 
