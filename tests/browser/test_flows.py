@@ -159,6 +159,17 @@ def test_parts_are_found_while_typing_and_fitted_from_what_was_found(phone: Page
     assert kinds(laptop.ledger) == ["fitted"]
 
 
+def test_finding_says_when_the_phone_was_taken_off_and_puts_no_other_page_into_this_one(
+    job: Page, laptop: Laptop
+) -> None:
+    devices = Devices(laptop.ledger)
+    for device in devices.paired():
+        devices.revoke(device.name)
+    job.get_by_label("Find a part").fill("gasket")
+    expect(job.locator("#found")).to_have_text("This phone must be paired with the computer again.")
+    expect(job.locator("#found *")).to_have_count(0)
+
+
 def test_finding_says_when_the_laptop_is_out_of_reach(phone: Page, line: Line) -> None:
     phone.goto(f"/job/{JOB}")
     line.dead = True

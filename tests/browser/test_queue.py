@@ -268,9 +268,10 @@ def test_a_phone_that_is_no_longer_paired_says_so_and_keeps_all(job: Page, line:
         (Reply(500, "broken"), "has trouble (error 500)"),
         (Reply(503, '{"state": "later", "why": "the file is busy"}', "application/json"), "has trouble (error 503)"),
         (Reply(403, '{"state": "refused", "why": "not ours"}', "application/json"), "does not know this address"),
+        (Reply(421, "This is not an address that it was told to answer to."), "does not know this address"),
         (Reply(200, "<html><body>Welcome to the guest network</body></html>"), "out of reach"),
     ],
-    ids=["500", "503", "403", "somebody else's page"],
+    ids=["500", "503", "403", "421", "somebody else's page"],
 )
 def test_what_is_not_an_answer_of_the_laptop_keeps_the_act(job: Page, line: Line, reply: Reply, words: str) -> None:
     line.instead = reply

@@ -256,7 +256,7 @@ async function within(task) {
 
 function troubleIn({ status, state }) {
   if (status === 401) return "This phone must be paired with the computer again. All of this is kept until then.";
-  if (status === 403) return "The computer does not know this address: open the one that it shows. All of this is kept.";
+  if (status === 403 || status === 421) return "The computer does not know this address: open the one that it shows. All of this is kept.";
   if (state === "done" || state === "refused") return "";
   if (status >= 500) return `The computer has trouble (error ${status}). All of this is kept, and sent again.`;
   return "The computer is out of reach. All of this is kept on the phone, and sent when it answers.";
