@@ -189,7 +189,7 @@ def test_the_answer_to_one_phone_is_not_shown_to_another(firm: Firm, phone: Test
     send(phone, act="fit", job="J1", part="GKT-1", qty="1")
     token = firm.devices.pair(firm.devices.new_code(), "Sam")
     assert token
-    stranger.cookies.set(firm.desk.cookie, token, domain="van.test")
+    stranger.cookies.set(firm.desk.cookie_for("http"), token, domain="van.test")
     page = stranger.get(f"/?answer={ID}").text
     assert "fitted on J1" not in page
     assert 'value="undo"' not in page
