@@ -173,6 +173,12 @@ def test_the_certificate_stays_until_it_nears_its_end_or_the_addresses_change(au
     )  # the clock was set back
 
 
+def test_an_address_that_names_its_interface_has_its_certificate_once(authority: Authority) -> None:
+    first = leaf(authority, "fe80::1%eth0")  # RFC 4007, section 11: the zone means something on this computer alone
+    verified(held(first), x509.load_der_x509_certificate(authority.about(NOW).der), "fe80::1")
+    assert leaf(authority, "fe80::1%eth0").serial == first.serial
+
+
 def test_near_the_end_of_the_authority_the_certificate_ends_with_it_and_is_not_made_again_and_again(
     authority: Authority,
 ) -> None:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+import sqlite3
 import subprocess
 import sys
 import time
 from collections.abc import Callable
+from contextlib import closing
 from html import unescape
 from pathlib import Path
 from typing import TypeVar
@@ -149,3 +151,14 @@ def test_a_firm_of_which_no_job_is_known_has_no_curve(tmp_path: Path) -> None:
         assert "no jobs are known to come yet" in page
         assert pictures_in(page) == []
         assert phone.get("/curve.svg").status_code == 404
+
+
+def test_a_part_that_is_called_like_another_page_has_its_own_picture(firm: Firm, phone: TestClient) -> None:
+    with closing(sqlite3.connect(firm.ledger)) as ledger, ledger:
+        columns = (
+            "description, component, unit, cost, pack_size, supplier, supplier_part, lead_working_days, "
+            "one_time_use, surcharge, shelf_life_days, weight_grams, hazard, gtin, superseded_by, bulk_ml"
+        )
+        ledger.execute(f"INSERT INTO part SELECT 'curve', {columns} FROM part WHERE part = 'GKT-1'")
+    pictures = [phone.get(path).text for path in ("/curve.svg", "/forecast.svg?part=curve")]
+    assert pictures[0] != pictures[1]
