@@ -252,7 +252,7 @@ def pages(ledger: Path, path: str) -> None:
     app, costs = create_app(desk), []
     for _ in range(2):
         begun = time.process_time()
-        if asyncio.run(ask(app, path, cookie=f"{desk.cookie}={token}")) != HTTP_OK:
+        if asyncio.run(ask(app, path, cookie=f"{desk.cookie_for('http')}={token}")) != HTTP_OK:
             raise SystemExit(f"{path} was refused")
         costs.append(Cost(time.process_time() - begun, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024))
     print(json.dumps(costs))

@@ -152,7 +152,7 @@ def asked(ledger: Path, folder: Path) -> list[str]:
     token = devices.pair(devices.new_code(), "bench")
     now = datetime(2027, 3, 1, 7, 30)
     desk = Desk(str(ledger), now, hosts=frozenset({HOST}), port=8040, devices=devices, tell=lambda _: None)
-    found = asyncio.run(_measure(create_app(desk), f"{desk.cookie}={token}", folder))
+    found = asyncio.run(_measure(create_app(desk), f"{desk.cookie_for('http')}={token}", folder))
     for what, took in found.items():
         ratio = half([page / plain for page, plain in zip(took.page, took.bare, strict=True)])
         disk = f", of which {half(took.sync):.1f} ms is what the disk sync alone takes" if any(took.sync) else ""

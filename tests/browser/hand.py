@@ -12,6 +12,8 @@ from playwright.sync_api import expect
 if TYPE_CHECKING:
     from playwright.sync_api import Locator, Page
 
+    from tests.browser.proxy import Line
+
 JOB, GASKET, VAPORISER, FLUID = "J0782", "GK-KRA-011-A", "DS-KRA-010-B", "FL-UNI-800-A"
 
 
@@ -27,6 +29,13 @@ def form(page: Page, act: str, part: str = "", *, riders: bool = False) -> Locat
 
 def press(page: Page, act: str, part: str = "", *, riders: bool = False) -> None:
     form(page, act, part, riders=riders).get_by_role("button").click()
+
+
+def press_unanswered(page: Page, line: Line) -> None:
+    """Fit a gasket, which is recorded, but whose answer is lost on the way back."""
+    line.lose_answers = 1
+    press(page, "fit", GASKET)
+    expect(waiting(page)).to_contain_text("out of reach")
 
 
 def figure(page: Page, part: str, place: str) -> Locator:

@@ -15,6 +15,19 @@ from tests.browser.test_pages import SMALL_TARGETS, SMALL_TEXT, fits_every_scree
 CHARTS = {"curve": ("/curve", "A little more cash"), "forecast": (f"/forecast/{FLUID}", "What it rests on")}
 LETTER_SHARE = 8 / (3.3 * 72)
 """The height of the smallest letters as a share of a picture's width: 8 points of 3.3 inches."""
+CUT_WORDS = """() => {
+  const cut = [];
+  const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  for (let text; (text = walker.nextNode());) {
+    for (const word of text.data.matchAll(/[a-z]{4,}/gi)) {
+      const range = document.createRange();
+      range.setStart(text, word.index);
+      range.setEnd(text, word.index + word[0].length);
+      if (new Set([...range.getClientRects()].map((one) => Math.round(one.top))).size > 1) cut.push(word[0]);
+    }
+  }
+  return cut;
+}"""
 BRIGHTNESS = """(image) => {
   const canvas = document.createElement("canvas");
   [canvas.width, canvas.height] = [40, 40];
@@ -59,6 +72,14 @@ def test_the_page_to_print_has_its_look_under_the_policy(phone: Page, pictures: 
     assert box.evaluate("(box) => getComputedStyle(box).borderTopStyle") == "solid"
     phone.screenshot(path=pictures / "print.png", full_page=True)
     assert violations(phone) == []
+    fits_every_screen(phone)
+
+
+def test_no_word_of_the_page_to_print_is_cut_into_letters_on_a_phone(phone: Page) -> None:
+    phone.goto("/print")
+    assert phone.evaluate(CUT_WORDS) == []
+    phone.set_viewport_size({"width": 360, "height": 740})
+    assert phone.evaluate(CUT_WORDS) == []
     fits_every_screen(phone)
 
 

@@ -27,6 +27,7 @@ from tests.browser.hand import (
     kept,
     kinds,
     press,
+    press_unanswered,
     recorded,
     settled,
     waiting,
@@ -286,9 +287,7 @@ def another_firm(ledger: Path) -> None:
 def test_a_phone_taken_off_while_acts_wait_sends_them_once_it_is_paired_again(
     job: Page, line: Line, laptop: Laptop
 ) -> None:
-    line.lose_answers = 1
-    press(job, "fit", GASKET)
-    expect(waiting(job)).to_contain_text("out of reach")
+    press_unanswered(job, line)
     devices = Devices(laptop.ledger)
     for device in devices.paired():
         devices.revoke(device.name)

@@ -159,6 +159,17 @@ def test_parts_are_found_while_typing_and_fitted_from_what_was_found(phone: Page
     assert kinds(laptop.ledger) == ["fitted"]
 
 
+def test_finding_says_when_the_phone_was_taken_off_and_puts_no_other_page_into_this_one(
+    job: Page, laptop: Laptop
+) -> None:
+    devices = Devices(laptop.ledger)
+    for device in devices.paired():
+        devices.revoke(device.name)
+    job.get_by_label("Find a part").fill("gasket")
+    expect(job.locator("#found")).to_have_text("This phone must be paired with the computer again.")
+    expect(job.locator("#found *")).to_have_count(0)
+
+
 def test_finding_says_when_the_laptop_is_out_of_reach(phone: Page, line: Line) -> None:
     phone.goto(f"/job/{JOB}")
     line.dead = True
@@ -183,3 +194,37 @@ def test_the_page_comes_fresh_when_it_is_gone_back_to(phone: Page) -> None:
     answered(phone, GASKET)
     phone.go_forward()
     expect(figure(phone, GASKET, "van")).to_have_attribute("data-qty", "0")
+
+
+def test_what_was_ticked_without_the_laptop_is_not_loaded_again_with_the_whole_list(
+    phone: Page, line: Line, laptop: Laptop
+) -> None:
+    phone.goto("/load")
+    everything = phone.get_by_role("button", name="Everything on this list is aboard")
+    ticks = phone.locator("button.tick")
+    line.dead = True
+    ticks.first.click()
+    expect(waiting(phone)).to_contain_text("1 act waiting")
+    expect(everything).to_be_disabled()
+    expect(ticks.first).to_be_disabled()
+    waiting(phone).get_by_role("button", name="Undo").click()  # or it may have left: then an undo waits behind it
+    expect(everything).to_be_enabled()
+    phone.wait_for_timeout(700)  # not a double tap
+    everything.click()
+    for tick in ticks.all():
+        expect(tick).to_be_disabled()
+        expect(tick).to_have_attribute("data-taken", "")
+    line.dead = False
+    answered(phone, "loaded into van")
+    expect(ticks).to_have_count(0)
+    assert kinds(laptop.ledger)[-1] == "loaded"
+
+
+def test_a_job_is_finished_once_however_often_it_is_tapped(job: Page, line: Line, laptop: Laptop) -> None:
+    line.dead = True
+    press(job, "finish")
+    expect(waiting(job)).to_contain_text("1 act waiting")
+    expect(form(job, "finish").get_by_role("button")).to_be_disabled()
+    line.dead = False
+    answered(job, f"finished {JOB}")
+    assert kinds(laptop.ledger) == ["finished"]

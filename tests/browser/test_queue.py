@@ -10,7 +10,21 @@ import pytest
 from playwright.sync_api import BrowserContext, Page, expect
 
 from tests.browser.conftest import Laptop
-from tests.browser.hand import FLUID, GASKET, JOB, answers, figure, form, kept, kinds, press, recorded, settled, waiting
+from tests.browser.hand import (
+    FLUID,
+    GASKET,
+    JOB,
+    answers,
+    figure,
+    form,
+    kept,
+    kinds,
+    press,
+    press_unanswered,
+    recorded,
+    settled,
+    waiting,
+)
 from tests.browser.proxy import Line, Reply
 
 ADDRESS = f"/job/{JOB}"
@@ -211,9 +225,7 @@ def test_a_refused_act_is_dropped_only_when_asked_twice(job: Page, line: Line, l
 def test_the_same_id_with_other_content_is_refused_and_sent_again_under_a_new_one(
     job: Page, line: Line, laptop: Laptop
 ) -> None:
-    line.lose_answers = 1
-    press(job, "fit", GASKET)
-    expect(waiting(job)).to_contain_text("out of reach")
+    press_unanswered(job, line)
     job.evaluate("""() => {
         const key = Object.keys(localStorage).find((one) => one.startsWith("act:"));
         localStorage.setItem(key, localStorage.getItem(key).replace('["qty","1"]', '["qty","2"]'));
@@ -238,9 +250,7 @@ def test_taking_back_what_never_left_the_phone_drops_it(job: Page, line: Line, l
 
 
 def test_taking_back_what_may_have_arrived_undoes_it_behind(job: Page, line: Line, laptop: Laptop) -> None:
-    line.lose_answers = 1
-    press(job, "fit", GASKET)
-    expect(waiting(job)).to_contain_text("out of reach")
+    press_unanswered(job, line)
     line.dead = True
     assert kinds(laptop.ledger) == ["fitted"]
     waiting(job).get_by_role("listitem").get_by_role("button", name="Undo").click()
@@ -268,9 +278,10 @@ def test_a_phone_that_is_no_longer_paired_says_so_and_keeps_all(job: Page, line:
         (Reply(500, "broken"), "has trouble (error 500)"),
         (Reply(503, '{"state": "later", "why": "the file is busy"}', "application/json"), "has trouble (error 503)"),
         (Reply(403, '{"state": "refused", "why": "not ours"}', "application/json"), "does not know this address"),
+        (Reply(421, "This is not an address that it was told to answer to."), "does not know this address"),
         (Reply(200, "<html><body>Welcome to the guest network</body></html>"), "out of reach"),
     ],
-    ids=["500", "503", "403", "somebody else's page"],
+    ids=["500", "503", "403", "421", "somebody else's page"],
 )
 def test_what_is_not_an_answer_of_the_laptop_keeps_the_act(job: Page, line: Line, reply: Reply, words: str) -> None:
     line.instead = reply

@@ -91,7 +91,7 @@ def phone(firm: Firm, new_client: Callable[..., TestClient]) -> TestClient:
     client = new_client()
     token = firm.devices.pair(firm.devices.new_code(), "Kim")
     assert token
-    client.cookies.set(firm.desk.cookie, token, domain="van.test")
+    client.cookies.set(firm.desk.cookie_for("http"), token, domain="van.test")
     client.headers["origin"] = HOME
     return client
 

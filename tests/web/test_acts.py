@@ -14,6 +14,8 @@ from vanstock.ledger.file import open_ledger
 from vanstock.ledger.reading import job_named
 from vanstock.routines import ordering
 from vanstock.routines.session import Session
+from vanstock.routines.settings import change_setting
+from vanstock.routines.stock import count
 from vanstock.web.acts import ACTS
 
 
@@ -187,7 +189,7 @@ def test_the_answer_to_one_phone_is_not_shown_to_another(firm: Firm, phone: Test
     send(phone, act="fit", job="J1", part="GKT-1", qty="1")
     token = firm.devices.pair(firm.devices.new_code(), "Sam")
     assert token
-    stranger.cookies.set(firm.desk.cookie, token, domain="van.test")
+    stranger.cookies.set(firm.desk.cookie_for("http"), token, domain="van.test")
     page = stranger.get(f"/?answer={ID}").text
     assert "fitted on J1" not in page
     assert 'value="undo"' not in page
@@ -250,3 +252,41 @@ def test_the_ledger_checks_out_after_acts_from_phone_and_terminal(firm: Firm, ph
     connection.close()
     send(phone, act="minus", job="J1", part="VAP-2", id="e" * 32)
     assert [finding for finding in check(str(firm.ledger), lambda _: None) if finding.wrong] == []
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [{"id": ""}, {"qty": "2\u200b"}, {"id": "short"}],
+    ids=["no id", "what cannot be printed", "an id that is none"],
+)
+def test_a_refusal_is_told_on_the_next_page_and_no_other(phone: TestClient, wrong: dict[str, str]) -> None:
+    back = phone.post("/act", data={"id": ID, "act": "fit", "job": "J1", "part": "GKT-1"} | wrong)
+    assert "Not recorded:" in phone.get(back.headers["location"]).text
+    for path in ("/", "/load", "/stock?answer="):
+        assert "Not recorded:" not in phone.get(path).text
+
+
+def test_the_copy_of_the_day_has_the_time_it_is_made_at_and_not_that_of_an_act_sent_late(
+    firm: Firm, phone: TestClient
+) -> None:
+    connection = open_ledger(firm.ledger)
+    change_setting(Session(connection, NOW - timedelta(hours=1), firm.ledger), "daily_backup", "always")
+    connection.close()
+    send(phone, act="fit", job="J1", part="GKT-1", qty="1", waited="86400")
+    send(phone, id="a" * 32, act="fit", job="J1", part="GKT-1", qty="1")
+    copied = [line for line in firm.told if "copy written" in line]
+    assert len(copied) == 1
+    assert "20270301" in copied[0].replace("-", "")
+
+
+def test_an_act_sent_late_is_refused_too_while_the_computers_clock_is_behind_the_ledger(
+    firm: Firm, phone: TestClient
+) -> None:
+    connection = open_ledger(firm.ledger)
+    newest_of_all = datetime.now() + timedelta(days=400)
+    count(Session(connection, newest_of_all, firm.ledger), "GKT-1", "3", place="van")
+    connection.close()
+    firm.desk.now = None
+    for waited in ("0", "59", "60", "86400"):
+        code, answer = send(phone, act="fit", job="J1", part="GKT-1", qty="1", waited=waited)
+        assert (code, "this machine's clock says" in answer["why"]) == (422, True), waited

@@ -14,12 +14,10 @@ import os
 import re
 import ssl
 import stat
-import subprocess
-import sys
-import time
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import NamedTuple
 from urllib.parse import urlencode
 
 import pytest
@@ -32,7 +30,7 @@ from hypothesis import strategies as st
 
 from tests.cli.conftest import Said, typed
 from tests.web.conftest import Firm
-from tests.web.test_serve import ROOT, free_port
+from tests.web.test_serve import a_server, free_port
 from vanstock.errors import BadValue, LedgerUnusable, NotFound
 from vanstock.web import certificates
 from vanstock.web.authority import Authority, Leaf
@@ -173,6 +171,12 @@ def test_the_certificate_stays_until_it_nears_its_end_or_the_addresses_change(au
     assert (
         leaf(authority, "pad.van.local", now=NOW + timedelta(days=7)).serial != ahead.serial
     )  # the clock was set back
+
+
+def test_an_address_that_names_its_interface_has_its_certificate_once(authority: Authority) -> None:
+    first = leaf(authority, "fe80::1%eth0")  # RFC 4007, section 11: the zone means something on this computer alone
+    verified(held(first), x509.load_der_x509_certificate(authority.about(NOW).der), "fe80::1")
+    assert leaf(authority, "fe80::1%eth0").serial == first.serial
 
 
 def test_near_the_end_of_the_authority_the_certificate_ends_with_it_and_is_not_made_again_and_again(
@@ -331,20 +335,11 @@ def test_authority_shows_what_a_phone_must_show_and_writes_it_once(firm: Firm, t
     assert "cannot write" in type_in(f"authority --file {tmp_path / 'none' / 'a.crt'}").err
 
 
-class Running:
-    """`vanstock serve --tls` as a process of its own."""
+class Running(NamedTuple):
+    """The port of `vanstock serve --tls`, and where it prints."""
 
-    def __init__(self, firm: Firm, out: Path) -> None:
-        self.port, self.out = free_port(), out
-        words = ["serve", "--tls", "--host", "127.0.0.1", "--port", str(self.port), "--name", "Van.test"]
-        line = [sys.executable, "-m", "vanstock", "--ledger", str(firm.ledger), "--now", "2027-03-01T07:30", *words]
-        with out.open("w") as file:
-            self.process = subprocess.Popen(line, cwd=ROOT, stdout=file, stderr=file)
-        for _ in range(300):
-            if "device add" in out.read_text():
-                return
-            time.sleep(0.05)
-        pytest.fail(f"the server did not start: {out.read_text()}")
+    port: int
+    out: Path
 
     def line(self, context: ssl.SSLContext) -> http.client.HTTPSConnection:
         return http.client.HTTPSConnection("127.0.0.1", self.port, timeout=20, context=context)
@@ -352,10 +347,9 @@ class Running:
 
 @pytest.fixture
 def running(firm: Firm, tmp_path: Path) -> Iterator[Running]:
-    server = Running(firm, tmp_path / "printed")
-    yield server
-    server.process.kill()
-    server.process.wait(10)
+    out = tmp_path / "printed"
+    with a_server(firm, out, "--tls", "--name", "Van.test") as port:
+        yield Running(port, out)
 
 
 @pytest.mark.slow

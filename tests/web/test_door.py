@@ -46,7 +46,7 @@ def token(firm: Firm) -> str:
 @pytest.fixture
 def phone(firm: Firm, token: str, new_client: Callable[..., TestClient]) -> TestClient:
     client = new_client(headers={"origin": HOME})
-    client.cookies.set(firm.desk.cookie, token, domain="van.test")
+    client.cookies.set(firm.desk.cookie_for("http"), token, domain="van.test")
     return client
 
 
@@ -97,7 +97,7 @@ def test_the_address_at_which_a_request_came_in_is_ours(new_client: Callable[...
 def test_a_post_from_another_page_records_nothing(
     firm: Firm, token: str, new_client: Callable[..., TestClient], origins: list[str]
 ) -> None:
-    phone = new_client(headers={"cookie": f"{firm.desk.cookie}={token}"})
+    phone = new_client(headers={"cookie": f"{firm.desk.cookie_for('http')}={token}"})
     headers = [("origin", origin) for origin in origins]
     act = {**ACT, "id": "a" * 32}
     held = firm.held("GKT-1")
@@ -157,7 +157,7 @@ def test_a_form_that_comes_too_slowly_or_is_cut_off_is_answered_and_not_recorded
         headers = {
             "host": f"van.test:{PORT}",
             "origin": HOME,
-            "cookie": f"{firm.desk.cookie}={token}",
+            "cookie": f"{firm.desk.cookie_for('http')}={token}",
             **(PHOTO if path == "/scan" else FORM),
             **SCRIPT,
         }
@@ -217,7 +217,7 @@ def test_an_unpaired_phone_records_nothing(firm: Firm, stranger: TestClient) -> 
 
 
 def test_a_made_up_token_is_no_token(firm: Firm, stranger: TestClient) -> None:
-    name = firm.desk.cookie
+    name = firm.desk.cookie_for("http")
     for cookie in ("x", "../device", "a" * 5000, "", '"\\777"', "\xff", "*", "device-*", "%00"):
         assert stranger.get("/", headers={b"cookie": f"{name}={cookie}".encode("latin-1")}).status_code == 303
 
@@ -226,7 +226,10 @@ def test_the_cookie_is_the_one_of_this_port_and_way(
     firm: Firm, token: str, new_client: Callable[..., TestClient]
 ) -> None:
     plain, safe = new_client(), new_client(f"https://van.test:{PORT}")
-    assert (firm.desk.cookie, firm.desk.cookie_for("https")) == (f"vanstock_{PORT}", f"__Host-vanstock_{PORT}")
+    assert (firm.desk.cookie_for("http"), firm.desk.cookie_for("https")) == (
+        f"vanstock_{PORT}",
+        f"__Host-vanstock_{PORT}",
+    )
     for client, name, status in (
         (plain, f"vanstock_{PORT}", 200), (plain, f"vanstock_{PORT + 1}", 303), (plain, "vanstock", 303),
         (plain, f"__Host-vanstock_{PORT}", 303), (plain, f"VANSTOCK_{PORT}", 303),
@@ -239,7 +242,7 @@ def test_a_cookie_put_beside_ours_takes_no_phone_off_and_makes_it_nobody_else(
     firm: Firm, token: str, stranger: TestClient
 ) -> None:
     other = firm.devices.pair(firm.devices.new_code(), "Sam")
-    name = firm.desk.cookie
+    name = firm.desk.cookie_for("http")
     for cookies in (f"{name}=x; {name}={token}", f"{name}={token}; {name}=x", f"a=b;{name}={token};{name}={token}"):
         assert stranger.get("/stock", headers={"cookie": cookies}).status_code == 200, cookies
     two = [("cookie", f"{name}={token}"), ("cookie", f"{name}={other}")]

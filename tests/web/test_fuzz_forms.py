@@ -56,7 +56,7 @@ class Place(Firm):
         self._order()
         token = self.devices.pair(self.devices.new_code(), "Kim")
         assert token
-        self.cookie = {"cookie": f"{self.desk.cookie}={token}"}
+        self.cookie = {"cookie": f"{self.desk.cookie_for('http')}={token}"}
         with TestClient(self.app, HOME, headers=self.cookie, follow_redirects=False) as phone:
             act = {"act": "fit", "id": "0" * 32, "job": "J1", "part": "GKT-1", "qty": "1"}
             assert phone.post("/act", data=act, headers=SCRIPT).status_code == 200

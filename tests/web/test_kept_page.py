@@ -39,6 +39,12 @@ def fit(phone: TestClient, number: int) -> None:
     phone.post("/act", data={"act": "fit", "id": f"{number:032x}", "job": "J1", "part": "GKT-1", "qty": "1"})
 
 
+def load_at_the_terminal(firm: Firm) -> None:
+    connection = open_ledger(firm.ledger)
+    stock.move(Session(connection, NOW, firm.ledger), "VAP-2", "1", source="store", target="van")
+    connection.close()
+
+
 def test_a_page_is_sent_again_as_it_was_while_nothing_changed(firm: Firm, phone: TestClient) -> None:
     fit(phone, 1)
     first = settled(phone)
@@ -53,9 +59,7 @@ def test_an_act_of_this_phone_or_another_program_changes_it(firm: Firm, phone: T
     after = settled(phone)
     assert "fitted 1 x" in after
     assert "fitted 1 x" not in before
-    connection = open_ledger(firm.ledger)
-    stock.move(Session(connection, NOW, firm.ledger), "VAP-2", "1", source="store", target="van")
-    connection.close()
+    load_at_the_terminal(firm)
     moved = phone.get("/").text
     assert without_ids(moved) != without_ids(after)
     assert without_ids(moved) == without_ids(anew(firm, phone))
@@ -91,7 +95,7 @@ def test_each_phone_day_and_van_has_its_own(
     other = new_client()
     token = firm.devices.pair(firm.devices.new_code(), "Lee")
     assert token
-    other.cookies.set(firm.desk.cookie, token, domain="van.test")
+    other.cookies.set(firm.desk.cookie_for("http"), token, domain="van.test")
     assert 'value="undo"' in settled(phone)
     assert 'value="undo"' not in settled(other)
     assert "2 March" in settled(phone, "/?date=2027-03-02")
@@ -120,9 +124,7 @@ def test_a_ledger_put_in_its_place_is_seen(firm: Firm, phone: TestClient, again:
         other.replace(firm.ledger)
     else:  # a program that writes the file over; an act brings it to the count that the first act did
         firm.ledger.write_bytes(fresh)
-        connection = open_ledger(firm.ledger)
-        stock.move(Session(connection, NOW, firm.ledger), "VAP-2", "1", source="store", target="van")
-        connection.close()
+        load_at_the_terminal(firm)
     page = phone.get("/").text
     assert without_ids(page) != without_ids(one)
     assert without_ids(page) == without_ids(anew(firm, phone))

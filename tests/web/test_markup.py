@@ -62,7 +62,7 @@ class EvilFirm(Firm):
 def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Page]:
     firm = EvilFirm(tmp_path_factory.mktemp("evil") / "firm.db")
     token = firm.devices.pair(firm.devices.new_code(), '"><zz-evil>')
-    headers = {"cookie": f"{firm.desk.cookie}={token}", "origin": HOME}
+    headers = {"cookie": f"{firm.desk.cookie_for('http')}={token}", "origin": HOME}
     with TestClient(firm.app, HOME, headers=headers, follow_redirects=False) as phone:
         act = {"act": "fit", "id": "a" * 32, "job": "J4", "part": "GKT-1", "qty": "1"}
         assert phone.post("/act", data=act).status_code == 303

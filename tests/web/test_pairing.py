@@ -153,7 +153,7 @@ def test_no_secret_is_told_at_the_terminal_or_stands_in_a_page(
     caplog.set_level("DEBUG")
     code = firm.devices.new_code()
     assert pair(stranger, code) == 303
-    token = stranger.cookies[firm.desk.cookie]
+    token = stranger.cookies[firm.desk.cookie_for("http")]
     pages = "".join(stranger.get(path).text for path in ("/", "/job/J1", "/load", "/stock", "/week", "/pair"))
     told = "\n".join(firm.told)
     assert "paired: Kim" in told

@@ -117,7 +117,7 @@ def test_a_phone_taken_off_at_the_terminal_is_out_at_once_and_what_waits_on_it_c
     token = firm.devices.pair(firm.devices.new_code(), "Kim")
     phone.cookies.clear()
     for _ in range(2):
-        answer = phone.post("/act", data=act, headers=script | {"cookie": f"{firm.desk.cookie}={token}"})
+        answer = phone.post("/act", data=act, headers=script | {"cookie": f"{firm.desk.cookie_for('http')}={token}"})
         assert answer.status_code == 200
     assert firm.held("GKT-1") == 2
 
@@ -171,7 +171,7 @@ def test_a_file_is_seen_whole_or_not_at_all(firm: Firm) -> None:
 def test_no_copy_of_the_ledger_carries_a_way_in(firm: Firm, phone: TestClient, tmp_path: Path) -> None:
     assert phone.post("/act", data={"act": "finish", "id": "a" * 32, "job": "J2"}).status_code == 303
     secret = next(firm.devices.folder.glob("device-*")).stem.removeprefix("device-")
-    token = phone.cookies[firm.desk.cookie]
+    token = phone.cookies[firm.desk.cookie_for("http")]
     copies, tables = tmp_path / "copies", tmp_path / "tables"
     vanstock(firm, "backup", str(copies))
     vanstock(firm, "export", str(tables))

@@ -11,8 +11,10 @@ import sys
 import time
 import urllib.request
 from collections.abc import Iterator
+from contextlib import contextmanager
 from http.client import HTTPConnection
 from pathlib import Path
+from typing import NamedTuple
 
 import pytest
 
@@ -33,22 +35,35 @@ def free_port() -> int:
         return int(found.getsockname()[1])
 
 
-class Running:
-    """A server, its port, and what it has printed so far."""
+@contextmanager
+def a_server(firm: Firm, out: Path, *words: str) -> Iterator[int]:
+    """`vanstock serve` as a process of its own that prints to a file, at the port that this gives, until it is left."""
+    port = free_port()
+    serve = ["--now", "2027-03-01T07:30", "serve", "--host", "127.0.0.1", "--port", str(port), *words]
+    line = [sys.executable, "-m", "vanstock", "--ledger", str(firm.ledger), *serve]
+    with out.open("w") as file:
+        process = subprocess.Popen(line, cwd=ROOT, stdout=file, stderr=file, env={**os.environ, "TZ": "UTC"})
+    try:
+        _until_it_listens(out)
+        yield port
+    finally:
+        process.terminate()
+        process.wait(10)
 
-    def __init__(self, firm: Firm, out: Path) -> None:
-        self.port, self.out = free_port(), out
-        words = ["--now", "2027-03-01T07:30", "serve", "--host", "127.0.0.1", "--port", str(self.port)]
-        line = [sys.executable, "-m", "vanstock", "--ledger", str(firm.ledger), *words, "--name", "van.test"]
-        with out.open("w") as file:
-            self.process = subprocess.Popen(line, cwd=ROOT, stdout=file, stderr=file, env={**os.environ, "TZ": "UTC"})
-        for _ in range(200):
-            try:
-                self.get("/pair")
-                return
-            except OSError:
-                time.sleep(0.1)
-        pytest.fail(f"the server did not start: {self.printed}")
+
+def _until_it_listens(out: Path) -> None:
+    for _ in range(400):
+        if "device add" in out.read_text():
+            return
+        time.sleep(0.05)
+    pytest.fail(f"the server did not start: {out.read_text()}")
+
+
+class Running(NamedTuple):
+    """A server's port, and where it prints."""
+
+    port: int
+    out: Path
 
     @property
     def printed(self) -> str:
@@ -65,10 +80,9 @@ class Running:
 
 @pytest.fixture
 def running(firm: Firm, tmp_path: Path) -> Iterator[Running]:
-    server = Running(firm, tmp_path / "printed")
-    yield server
-    server.process.terminate()
-    server.process.wait(10)
+    out = tmp_path / "printed"
+    with a_server(firm, out, "--name", "van.test") as port:
+        yield Running(port, out)
 
 
 @pytest.mark.slow

@@ -9,7 +9,7 @@ The contract between the pages and static/queue.js:
     fit       job part qty [with=1] [place]     missed    job part qty
     minus     job part (undo of the last fit or miss of the part on the job, found when it is recorded)
     undo      entry                             load      part qty place van
-    load-all  lines (JSON: [[part, qty, place], ...]) van date
+    load-all  lines (JSON: [[part, qty, place], ...]) van
     finish    job                               reading   job kind value unit [after=1]
     count     part qty place [reason]           sent      order
     receive   order [came:PART ...] [damaged:PART ...] [rest=later|cancel] [place]; all as ordered without came:PART
@@ -17,8 +17,8 @@ The contract between the pages and static/queue.js:
               on-order:PART is what was on order of it when the page was made
   An amount is a plain decimal in the part's unit unless a person typed it (then also with a unit, or a decimal comma).
 - A form may say what its fields do not: data-moves (JSON: [[part, qty, from, to], ...]) what it moves, data-takes
-  (JSON: [[entry, moves], ...]) the entries that it may take back, newest first, data-once that of acts with the same
-  word only one may wait.
+  (JSON: [[entry, moves], ...]) the entries that it may take back, newest first, data-once what it does, one thing
+  a line, of which only one act may wait.
 - The script sends the same fields, and `made` (the local time of the act, ISO 8601), `waited` (whole seconds since, by
   the phone's clock, right or wrong) and `ledger` (data-ledger of the page's body), as
   application/x-www-form-urlencoded with `Accept: application/json`. The answers:

@@ -18,11 +18,12 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
 from vanstock.errors import BadValue, EntryConflict, LedgerUnusable, VanstockError
+from vanstock.routines.session import refuse_clock_set_back
 from vanstock.web.acts import ACTS, NEEDED
 from vanstock.web.copying import daily_copy
 from vanstock.web.desk import Answer, Desk
 from vanstock.web.guard import wants_json
-from vanstock.web.render import fields_of
+from vanstock.web.render import fields_of, new_id
 
 if TYPE_CHECKING:
     from vanstock.routines.session import Session
@@ -60,8 +61,10 @@ class Acting:
         if answer.state == "done" and self.desk.answer_to(request.scope["device"], answer.entry):
             # The browser's own form sent twice, or sent again from an older page: a person has to see which it was.
             answer = answer._replace(words=f"{answer.words}\nnote: sent twice and recorded once")
-        self.desk.answered(request.scope["device"], fields.get("id", ""), answer)
-        return RedirectResponse(_back(request, fields.get("id", "")), 303)
+        sent = fields.get("id", "")
+        told_under = sent if _ID.fullmatch(sent) else new_id()
+        self.desk.answered(request.scope["device"], told_under, answer)
+        return RedirectResponse(_back(request, told_under), 303)
 
     def answer(self, device: str, fields: Mapping[str, str]) -> Answer:
         """Record the act that the fields ask for."""
@@ -70,8 +73,10 @@ class Acting:
             act = _checked(fields, entry_id)
             with self.desk.session(device, at=self._made(fields)) as session:
                 _same_ledger(session, fields.get("ledger", ""))
+                present = session._replace(now=self.desk.moment(), by_clock=self.desk.now is None)
+                refuse_clock_set_back(present)  # an act that waited has its time from the clock as well
                 words = ACTS[act](session, fields, entry_id)
-                told = daily_copy(session)
+                told = daily_copy(present)
         except EntryConflict as conflict:
             return Answer("conflict", str(conflict))
         except LedgerUnusable as trouble:
@@ -130,12 +135,10 @@ def _document(answer: Answer) -> dict[str, object]:
     return {"state": "later" if answer.state == "later" else "refused", "why": answer.words}
 
 
-def _back(request: Request, entry_id: str) -> str:
-    """The page that the form was on, by the browser's word, as a path of ours and nothing else."""
+def _back(request: Request, answer_id: str) -> str:
+    """The page that the form was on, by the browser's word, as a path of ours and nothing else; with its answer."""
     came = urlsplit(request.headers.get("referer", ""))
     own = came.netloc.lower() == request.headers.get("host", "").lower() and bool(_PATH.fullmatch(came.path))
     path = came.path if own and came.path != "/act" else "/"
     kept = [word for word in came.query.split("&") if own and _WORD.fullmatch(word) and word[:7] != "answer="]
-    answer = [f"answer={entry_id}"] if _ID.fullmatch(entry_id) else []
-    query = "&".join([*kept, *answer])
-    return f"{path}?{query}" if query else path
+    return f"{path}?{'&'.join([*kept, f'answer={answer_id}'])}"

@@ -215,6 +215,9 @@ def _usage(*, signs_certificates: bool) -> KeyUsage:
 def _alternatives(hosts: Iterable[str]) -> SubjectAlternativeName:
     from cryptography import x509
 
-    return x509.SubjectAlternativeName(
-        [x509.IPAddress(ipaddress.ip_address(host)) if is_address(host) else x509.DNSName(host) for host in hosts]
-    )
+    def named(host: str) -> GeneralName:
+        if not is_address(host):
+            return x509.DNSName(host)
+        return x509.IPAddress(ipaddress.ip_address(host.partition("%")[0]))  # no certificate says by which interface
+
+    return x509.SubjectAlternativeName(map(named, hosts))

@@ -133,7 +133,7 @@ class ChartPages:
             part = find_part(session, request.query_params.get("part", "")[:100])
             state, dark = state_of(session), _is_dark(request)
             found = self._forecast_of(session, state, part.part)
-        key = (state, part.part, dark)
+        key = (state, "part", part.part, dark)
         return self.desk.drawings.get(key, lambda: (key, part_svg(found, dark=dark)))
 
 

@@ -117,11 +117,6 @@ class Desk:
         """The local time at which something is asked."""
         return self.now or datetime.now().astimezone().replace(tzinfo=None)
 
-    @property
-    def cookie(self) -> str:
-        """The name of the cookie over plain http."""
-        return self.cookie_for("http")
-
     def cookie_for(self, scheme: str) -> str:
         """The name of the cookie: cookies ignore ports, so that it carries the port; over https a browser takes one of
         that prefix from https alone, for this host alone (RFC 6265bis, section 4.1.3)."""

@@ -46,3 +46,8 @@ def brought(lines: Iterable[tuple[Part, LineState]], place: str) -> str:
     from vanstock.routines.moves import Move
 
     return as_json(Move(part, line.to_come, "", place) for part, line in lines if line.to_come > 0)
+
+
+def loading(part: str, place: str, van: str) -> str:
+    """What a line of the load list does, in words that are its own: with a tick or with the whole list, but once."""
+    return f"load {part} from {place} into {van}"

@@ -18,6 +18,7 @@ from vanstock.errors import VanstockError
 from vanstock.quantity import format_qty
 from vanstock.web.desk import Shown
 from vanstock.web.guard import policy
+from vanstock.web.moving import loading
 from vanstock.web.render import page, van_asked
 from vanstock.web.top import top_of
 
@@ -159,5 +160,6 @@ class DayPages:
                 "vans": vans,
                 "places": [(place, list(group)) for place, group in groupby(rows, key=by_place)],
                 "lines": json.dumps(lines),
+                "once": "\n".join(loading(part, place, found.van) for part, _, place in lines),
                 "elsewhere": list(zip(found.elsewhere, day.elsewhere, strict=True)),
             }

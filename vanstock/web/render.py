@@ -14,7 +14,7 @@ from starlette.responses import HTMLResponse
 
 from vanstock.quantity import format_money, format_qty, show_qty
 from vanstock.routines.wording import in_hundred, percent
-from vanstock.web.moving import brought, takes, with_riders
+from vanstock.web.moving import brought, loading, takes, with_riders
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -35,7 +35,7 @@ def environment() -> Environment:
     )  # fmt: skip
     made.filters |= {"percent": percent, "in_hundred": in_hundred, "money": format_money, "add": _added}
     made.globals |= {"new_id": new_id, "show_qty": show_qty, "format_qty": format_qty, "takes": takes}
-    made.globals |= {"riders_moved": with_riders, "brought": brought, "with_van": with_van}
+    made.globals |= {"riders_moved": with_riders, "brought": brought, "with_van": with_van, "loading": loading}
     return made
 
 

@@ -17,7 +17,7 @@
  * @property {Act} [of] for act=undo, what it takes back
  * @property {[string, string, string | null, string][]} [moves] what it moves, where its fields do not say (figures.js)
  * @property {[string, [string, string, string, string][]][]} [takes] the entries that it may take back, newest first
- * @property {string} [once] what it does, if that makes sense only once
+ * @property {string} [once] what it does, one thing a line, if that makes sense only once
  */
 
 const PREFIX = "act:";

@@ -25,6 +25,10 @@ async function find(form) {
   address.searchParams.set("q", words);
   try {
     const answer = await fetch(address, { headers: { Accept: "text/html" }, signal: asked.signal, cache: "no-store" });
+    if (answer.redirected) { // to the page that pairs, which is none of what is found
+      found.replaceChildren("This phone must be paired with the computer again.");
+      return;
+    }
     if (!answer.ok) throw new Error(String(answer.status));
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
     found.replaceChildren(...page.body.childNodes);

@@ -50,15 +50,18 @@ function show() {
 /** Mark the buttons of which the very act is on its way, and close those of what is done once. */
 function showTaken(counted) {
   const left = standing(counted);
-  const taken = new Set(left.map((act) => act.once ?? contentOf(act)));
+  const taken = new Set(left.flatMap(doneBy));
   for (const form of document.querySelectorAll("form[data-act]")) {
     const { once } = form.dataset;
-    const isTaken = taken.has(once ?? contentOf({ action: form.action, fields: fieldsIn(form) }));
+    const done = doneBy({ action: form.action, fields: fieldsIn(form), once });
     const button = form.querySelector("button:not([type=button])");
-    button?.toggleAttribute("data-taken", isTaken);
-    if (once && button) button.disabled = isTaken;
+    button?.toggleAttribute("data-taken", done.every((one) => taken.has(one)));
+    if (once && button) button.disabled = done.some((one) => taken.has(one));
   }
 }
+
+/** What an act does, each of which is done once; else its very content. @returns {string[]} */
+const doneBy = (act) => act.once?.split("\n") ?? [contentOf(act)];
 
 const contentOf = ({ action, fields }) => JSON.stringify([action, fields]);
 
@@ -253,7 +256,7 @@ async function within(task) {
 
 function troubleIn({ status, state }) {
   if (status === 401) return "This phone must be paired with the computer again. All of this is kept until then.";
-  if (status === 403) return "The computer does not know this address: open the one that it shows. All of this is kept.";
+  if (status === 403 || status === 421) return "The computer does not know this address: open the one that it shows. All of this is kept.";
   if (state === "done" || state === "refused") return "";
   if (status >= 500) return `The computer has trouble (error ${status}). All of this is kept, and sent again.`;
   return "The computer is out of reach. All of this is kept on the phone, and sent when it answers.";
