@@ -17,6 +17,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from tests.web.conftest import NOW, Firm
+from vanstock.errors import BadValue
 from vanstock.ledger.file import open_ledger
 from vanstock.quantity import format_money
 from vanstock.routines.curve import USUAL_MORE, curve, more_told, told_spots
@@ -24,6 +25,7 @@ from vanstock.routines.forecastwords import figures_of, told_of, weeks_of
 from vanstock.routines.session import Session
 from vanstock.routines.why import why
 from vanstock.routines.wording import in_hundred
+from vanstock.web.behind import Behind
 
 T = TypeVar("T")
 ROOT = Path(__file__).parents[2]
@@ -162,3 +164,38 @@ def test_a_part_that_is_called_like_another_page_has_its_own_picture(firm: Firm,
         ledger.execute(f"INSERT INTO part SELECT 'curve', {columns} FROM part WHERE part = 'GKT-1'")
     pictures = [phone.get(path).text for path in ("/curve.svg", "/forecast.svg?part=curve")]
     assert pictures[0] != pictures[1]
+
+
+def test_what_cannot_be_worked_out_says_why_on_the_page_and_is_tried_again_when_asked(
+    firm: Firm, phone: TestClient
+) -> None:
+    with closing(sqlite3.connect(firm.ledger)) as ledger:
+        ledger.execute("INSERT INTO setting (name, value) VALUES ('target', 'most of them')")
+        ledger.commit()
+    for path, what in (("/curve", "The curve"), ("/week", "The reorder list")):
+        failed = worked_out(phone, path)
+        assert f"{what} could not be worked out: " in text(failed)
+        assert "data-again" not in failed
+        assert "refresh" not in failed
+        assert not [address for address in pictures_in(failed) if "curve" in address]
+        assert "Being worked out" in phone.get(path).text
+    assert "most of them" in "".join(firm.told)
+    with closing(sqlite3.connect(firm.ledger)) as ledger:
+        ledger.execute("DELETE FROM setting WHERE name = 'target'")
+        ledger.commit()
+    for path in ("/curve", "/week"):
+        assert "could not be worked out" not in worked_out(phone, path)
+
+
+def test_a_mistake_is_told_once_in_its_own_words(firm: Firm) -> None:
+    def refused(session: Session) -> None:
+        raise BadValue("no part PAN-1")
+
+    behind = Behind(firm.desk, "a forecast")
+    told = ""
+    for _ in range(200):
+        told = told or behind.begin("PAN-1", refused)
+        time.sleep(0 if told else 0.01)
+    assert told == "a forecast could not be worked out: no part PAN-1"
+    assert told in firm.told
+    assert behind.begin("another", refused) == ""

@@ -1,12 +1,13 @@
 """What takes seconds is worked out behind the page that asks for it: the page says so at once and comes again.
 
-Each thing is worked out once however many ask; that something went wrong is told at the terminal. Called by the pages
-of the week and of the charts.
+Each thing is worked out once however many ask. Where that went wrong the page and the terminal say so, and the next
+page asked for tries again. Called by the pages of the week and of the charts.
 """
 
 from __future__ import annotations
 
 import threading
+import traceback
 from collections.abc import Callable, Hashable
 from typing import TYPE_CHECKING
 
@@ -23,22 +24,34 @@ class Behind:
     def __init__(self, desk: Desk, what: str) -> None:
         self.desk, self.what = desk, what
         self._running: set[Hashable] = set()
+        self._failed: dict[Hashable, str] = {}
         self._lock = threading.Lock()
 
-    def begin(self, key: Hashable, work: Callable[[Session], object]) -> None:
-        """Begin to work something out in a sitting of its own, unless somebody has; `work` keeps it."""
+    def begin(self, key: Hashable, work: Callable[[Session], object]) -> str:
+        """Begin to work something out in a sitting of its own, unless somebody has; `work` keeps it. Or say, once, why
+        it could not be worked out the last time ("" otherwise)."""
         with self._lock:
+            if key in self._failed:
+                return self._failed.pop(key)
             if key in self._running:
-                return
+                return ""
             self._running.add(key)
         threading.Thread(target=self._work, args=(key, work), daemon=True).start()
+        return ""
 
     def _work(self, key: Hashable, work: Callable[[Session], object]) -> None:
+        failed = ""
         try:
             with self.desk.session("terminal") as session:
                 work(session)
         except VanstockError as mistake:
-            self.desk.tell(f"{self.what} could not be worked out: {mistake}")
+            failed = f"{self.what} could not be worked out: {mistake}"
+            self.desk.tell(failed)
+        except Exception:
+            failed = f"{self.what} could not be worked out: a fault of vanstock itself, told at its terminal"
+            self.desk.tell(f"{failed}:\n{traceback.format_exc()}")
         finally:
             with self._lock:
                 self._running.discard(key)
+                if failed:
+                    self._failed = {key: failed}  # of another ledger or part, nobody may ask again

@@ -47,13 +47,14 @@ class ChartPages:
 
         with self.desk.session(request.scope["device"]) as session:
             state = state_of(session)
-            known = self.desk.curves.known(state)
+            known, failed = self.desk.curves.known(state), ""
             if known is None:
-                self.behind_curve.begin(state, lambda own: self._curve_of(own, state))
+                failed = self.behind_curve.begin(state, lambda own: self._curve_of(own, state))
             found = known[0] if known else None
             return {
                 "top": top_of(self.desk, request, session),
                 "found": found,
+                "failed": failed,
                 "rows": routine.told_spots(found) if found else [],
                 "more": routine.more_told(found) if found else "",
                 "meaning": routine.MEANING,
@@ -99,13 +100,16 @@ class ChartPages:
 
         with self.desk.session(request.scope["device"]) as session:
             part, state = find_part(session, request.path_params["name"]), state_of(session)
-            found = self.desk.forecasts.known((state, part.part))
+            found, failed = self.desk.forecasts.known((state, part.part)), ""
             if found is None:
-                self.behind_parts.begin((state, part.part), lambda own: self._forecast_of(own, state, part.part))
+                failed = self.behind_parts.begin(
+                    (state, part.part), lambda own: self._forecast_of(own, state, part.part)
+                )
             return {
                 "top": top_of(self.desk, request, session),
                 "part": found.now.row.part if found else part,
                 "found": found,
+                "failed": failed,
                 "figures": words.figures_of(found) if found else [],
                 "told": words.told_of(found) if found else [],
                 "weeks": words.weeks_of(found) if found else [],

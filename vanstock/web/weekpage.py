@@ -50,11 +50,11 @@ class WeekPage:
         with self.desk.session(request.scope["device"]) as session:
             state = state_of(session)
             found = self.desk.weeks.known(state)
-            if found is None:
-                self.behind.begin(state, self._keep)
+            failed = "" if found else self.behind.begin(state, self._keep)
             return {
                 "top": top_of(self.desk, request, session),
                 "found": found,
+                "failed": failed,
                 "to_draft": found.orders if found else self._before(session),
                 "orders": _open_orders(session),
                 "places": [one.place for one in list_places(session) if one.kind in ("van", "store")],
