@@ -298,6 +298,8 @@ def test_what_is_said_goes_before_names_and_what_is_not_there_is_told() -> None:
 def test_a_sheet_without_headings_is_told() -> None:
     with pytest.raises(BadValue, match="no headings found"):
         find_headings(table_of(["1", "2"], ["3", "4"]), sheets.PARTS)
+    with pytest.raises(BadValue, match="is empty: save it again"):
+        find_headings(table_of(), sheets.PARTS)
 
 
 def test_every_column_of_ours_is_described_and_has_a_name_that_no_other_of_its_sheet_has() -> None:

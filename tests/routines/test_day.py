@@ -113,6 +113,16 @@ def test_fitting_takes_from_the_jobs_van_and_tells_what_goes_with_it(session: Se
     assert [(t.part.part, t.qty) for t in job.finish(session, booked.job).goes_with] == [("BLT-1", 2)]
 
 
+def test_a_part_fitted_on_a_job_finished_before_today_is_recorded_and_told_as_that(session: Session) -> None:
+    last_week = book(session, date=date(2027, 2, 22))
+    assert not any("finished" in told for told in job.finish(session, last_week.job, ["GKT-1=1"]).warnings)
+    told = f"job {last_week.job} of 2027-02-22 was finished before: recorded all the same"
+    assert told in job.fit(session, last_week.job, "VAP-2").warnings
+    today = book(session, date=date(2027, 3, 1))
+    job.finish(session, today.job)
+    assert not any("finished" in told for told in job.fit(session, today.job, "VAP-2").warnings)
+
+
 def test_fitting_with_what_goes_with_it_is_one_entry(session: Session) -> None:
     booked = book(session)
     logged = job.fit(session, booked.job, "VAP-2", with_riders=True)
@@ -317,7 +327,7 @@ def test_a_time_is_read_as_people_write_it(text: str, clock: str) -> None:
 
 @pytest.mark.parametrize("text", ["9.5x", "1300", "2pm", "8.99"])
 def test_a_time_that_is_none_is_told(text: str) -> None:
-    with pytest.raises(BadValue, match="write it as 17:00"):
+    with pytest.raises(BadValue, match="write hours and minutes, like 17:00"):
         booking.read_time(text)
 
 

@@ -115,6 +115,8 @@ def _fitted(session: Session, entry: Entry) -> Logged:
     warnings = [_below_zero(t, line.from_place) for t, line in zip(taken, lines, strict=True) if t.left < 0]
     if job.status == "cancelled":
         warnings.append(f"job {job.job} is cancelled: recorded all the same")
+    if job.status == "done" and job.date < session.today and not past.bookings:
+        warnings.append(f"job {job.job} of {job.date} was finished before: recorded all the same")
     warnings += [_late(t.part, day) for t in taken if (day := late_when(session, t.part, entry))]
     fitting = catalogue.parts_of_family(session.ledger, job.family)
     warnings += [_does_not_fit(t.part, job) for t in taken if fitting and t.part.part not in fitting]
