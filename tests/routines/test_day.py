@@ -272,6 +272,17 @@ def test_goods_in_are_worth_their_cost_and_carriage_and_vat_only_when_it_is_not_
     assert stock.receive(session, "SNS-1", "1", cost=500_000).value == 6_000
 
 
+def test_what_a_first_count_finds_is_worth_what_goods_in_would_be_with_the_vat_that_is_not_reclaimed(
+    session: Session,
+) -> None:
+    settings.change_setting(session, "vat_added_percent", "17.5")
+    bought = stock.receive(session, "SNS-1", "2").value
+    stock.count(session, "VAP-2", "2", place="van")
+    worth = {row.part: row.value for row in reading.balances(session.ledger)}
+    assert worth["SNS-1"] == bought
+    assert worth["VAP-2"] == pytest.approx(2 * find_part(session, "VAP-2").cost / 100 * 1.175, abs=1)
+
+
 def test_a_surcharge_is_never_cost(session: Session) -> None:
     from vanstock.ledger import catalogue
     from vanstock.ledger.file import writing
