@@ -35,6 +35,22 @@ def test_a_booking_gets_the_next_id_in_the_firms_own_shape(session: Session) -> 
     assert book(session).job == "X-100"
 
 
+def test_a_job_type_that_was_booked_by_a_slip_and_undone_is_not_known(session: Session) -> None:
+    book(session)
+    book(session, job_type="heet-source")
+    assert "heet-source" in booking.job_types(session)
+    job.undo(session)
+    assert "heet-source" not in booking.job_types(session)
+    assert "heat-source" in booking.job_types(session)
+
+
+def test_a_part_missed_on_a_family_that_it_does_not_fit_is_recorded_and_told(session: Session) -> None:
+    assert job.miss(session, book(session).job, "VAP-2").warnings == ()
+    assert job.miss(session, book(session, family="BBB").job, "VAP-2").warnings == (
+        "VAP-2 is not listed as fitting BBB: recorded; add a line to fits.csv if it does",
+    )
+
+
 def test_bookings_are_listed_moved_and_cancelled_and_each_can_be_undone(session: Session) -> None:
     first, second = book(session, time="11:00"), book(session, time="08:00")
     assert [b.job for b in booking.list_bookings(session, TUESDAY, TUESDAY)] == [second.job, first.job]

@@ -157,11 +157,15 @@ def miss(session: Session, job_name: str, part_text: str, qty_text: str = "", *,
     name, number, qty = reading.lines_of(session.ledger, entry).missed[0]
     job, part = find_job(session, name), find_part(session, number)
     taken = Taken(part, qty, reading.left_after(session.ledger, number, job.van, entry))
-    warnings = (
-        (f"the ledger says {show_qty(taken.left, part.unit)} of it is in {job.van}: count it when you can",)
-        if taken.left >= qty else ()
-    )  # fmt: skip
-    return Logged(entry, job, (taken,), (), warnings)
+    warnings = []
+    if taken.left >= qty:
+        warnings.append(
+            f"the ledger says {show_qty(taken.left, part.unit)} of it is in {job.van}: count it when you can"
+        )
+    fitting = catalogue.parts_of_family(session.ledger, job.family)
+    if fitting and part.part not in fitting:
+        warnings.append(_does_not_fit(part, job))
+    return Logged(entry, job, (taken,), (), tuple(warnings))
 
 
 @one_act
