@@ -55,7 +55,7 @@ def test_days_that_cannot_be_read_are_refused_with_the_way_to_write_them(text: s
 def test_a_cutoff_is_a_time_of_day() -> None:
     assert parse_cutoff("17:00") == time(17)
     for text in ("", "25:00", "12:60", "noon", "17"):
-        with pytest.raises(BadValue, match="write it as 17:00"):
+        with pytest.raises(BadValue, match="write hours and minutes, like 17:00"):
             parse_cutoff(text)
 
 

@@ -209,7 +209,11 @@ def parse_share(text: str, what: str) -> Decimal:
 
 def parse_whole(text: str, what: str) -> int:
     """A whole number of zero or more; raises `BadValue`."""
-    value = _whole(parse_decimal(text, what), 1, text, what, "a whole number")
+    try:
+        plain = parse_decimal(text, what)
+    except BadValue:
+        raise BadValue(f"{what} {_shown(text)} is not a whole number: write it in digits alone") from None
+    value = _whole(plain, 1, text, what, "a whole number")
     if value < 0:
         raise BadValue(f"{what} {_shown(text)} is below zero: write zero or more")
     return value

@@ -44,7 +44,7 @@ def parse_cutoff(text: str) -> time:
         return datetime.strptime(text.strip(), "%H:%M").time()  # noqa: DTZ007
     except ValueError:
         why = "does not exist" if _LIKE_A_TIME.fullmatch(text.strip()) else "cannot be read"
-        raise BadValue(f"time {text!r} {why}: write it as 17:00") from None
+        raise BadValue(f"time {text!r} {why}: write hours and minutes, like 17:00") from None
 
 
 def parse_date(text: str) -> date:

@@ -231,7 +231,7 @@ def test_order_lines_add_up(vanstock: Run) -> None:
         ("setting payload_kg 0", 1, "is not above zero"),
         ("setting second_visit_cost -1", 2, "No such option"),
         ("setting target 2", 1, "is not a number from"),
-        ("import nowhere", 1, "is not a folder"),
+        ("import nowhere", 1, "there is no nowhere: name the folder"),
         ("fit", 2, "Missing argument"),
         ("nonsense", 2, "No such command"),
         ("stock --colour", 2, "No such option"),
@@ -263,7 +263,7 @@ def test_a_refused_import_lists_every_problem_and_makes_no_ledger_entries(vansto
     said = vanstock(f"import {tmp_path / 'bad'}")
     assert said.code == 1
     assert said.err.splitlines() == [
-        "families.csv:2: year_from: year '20x4' is not a number: write digits with a point, like 2.5",
+        "families.csv:2: year_from: year '20x4' is not a whole number: write it in digits alone",
         "families.csv:3: family is empty: every row needs one",
         "vanstock: 2 problems found, nothing was imported: mend the lines named and import again",
     ]

@@ -115,6 +115,15 @@ def test_a_mistake_is_one_line_that_says_what_to_do(vanstock: Run, line: str, sa
     assert says in said.err
 
 
+@pytest.mark.parametrize(
+    "line", ["import gone", "import gone.xlsx", "import gone.csv --as parts", "import gone --day-first"]
+)
+def test_a_list_that_is_not_there_leaves_no_ledger_behind(vanstock: Run, tmp_path: Path, line: str) -> None:
+    said = vanstock(line, ledger=tmp_path / "none.db")
+    assert (said.code, said.err.count("\n")) == (1, 1)
+    assert not (tmp_path / "none.db").exists()
+
+
 def test_the_starter_workbook_is_written_and_imports_as_it_is(vanstock: Run, tmp_path: Path) -> None:
     said = vanstock(f"template --file {tmp_path / 'mine.xlsx'}", ledger=tmp_path / "none.db")
     assert (said.code, said.err) == (0, "")

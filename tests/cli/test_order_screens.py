@@ -67,3 +67,9 @@ def test_the_orders_that_would_be_drafted_fit_eighty_columns(vanstock: Run) -> N
 def test_a_part_named_twice_for_one_option_is_refused(vanstock: Run) -> None:
     said = vanstock("receive O0001 --came GKT-1=1 --came GKT-1=2")
     assert (said.code, said.err) == (1, "vanstock: --came names GKT-1 twice: say it once\n")
+
+
+def test_a_date_that_is_no_pair_is_told_how_to_write_a_date_and_not_an_amount(vanstock: Run) -> None:
+    said = vanstock("receive O0001 --use-by soon")
+    assert (said.code, said.out) == (1, "")
+    assert "--use-by 'soon' cannot be read: write it like --use-by FL-UNI-800-A=2028-06-30" in said.err

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import re
@@ -13,6 +14,7 @@ from typing import Any
 
 import pytest
 
+from vanstock.cli import show
 from vanstock.cli.main import HOMES, homes_for, program
 
 Run = Callable[..., Any]
@@ -204,6 +206,21 @@ def in_a_terminal(words: list[str], environment: dict[str, str], answer: str = "
     process.wait()
     os.close(leader)
     return shown.decode()
+
+
+def test_the_bar_of_something_slow_is_drawn_without_colours(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Terminal(io.StringIO):
+        def isatty(self) -> bool:
+            return True
+
+    screen = Terminal()
+    monkeypatch.setattr(sys, "stderr", screen)
+    monkeypatch.setenv("TERM", "xterm-256color")
+    monkeypatch.delenv("NO_COLOR", raising=False)
+    with show.working("counting", total=3) as done:
+        done(3)
+    assert "counting" in screen.getvalue()
+    assert not re.search(r"\x1b\[(?:[0-9]+;)*[349][0-8](?:;[0-9]+)*m", screen.getvalue())
 
 
 at_a_terminal = pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")

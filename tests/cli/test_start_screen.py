@@ -91,6 +91,41 @@ def test_a_closed_terminal_stops_it_too_and_a_supplier_half_told_is_not_kept(sta
     assert not Path("out/suppliers.csv").exists()
 
 
+@pytest.mark.parametrize("known", [False, True])
+def test_a_supplier_stopped_half_way_is_told_not_to_be_kept(start: Start, known: bool) -> None:
+    start(*FIRM, *FACTOR, "stop")
+    said = start("FACTOR" if known else "DEALER", "Another name", "stop")
+    assert f"not kept, because it is only half told: supplier {'FACTOR' if known else 'DEALER'}; name it" in said.out
+    start(command="export out")
+    lines = Path("out/suppliers.csv").read_text(encoding="utf-8").splitlines()[1:]
+    assert [line.split(",")[:2] for line in lines] == [FACTOR[:2]]
+
+
+def test_percents_and_amounts_may_have_a_decimal_comma_that_can_be_read_in_one_way(start: Start) -> None:
+    answers = [FIRM[0], "EUR", "17,5 %", "Mon-Fri", "Fri", "97,5", "", ""]
+    said = start(*answers, *FACTOR[:5], "6,50", "1,500", "1500", "", "", "4")
+    assert (said.code, said.err.count("can be read in two ways")) == (0, 1)
+    settings = told(start, "setting")
+    assert (settings["vat_added_percent"], settings["target"]) == ("17.5", "0.975")
+    start(command="export out")
+    assert ",6.50,1500.00," in Path("out/suppliers.csv").read_text(encoding="utf-8")
+
+
+def test_days_that_are_no_whole_number_get_no_advice_that_is_refused_next(start: Start) -> None:
+    said = start(*FIRM, *FACTOR[:2], "two", "2.5", "stop")
+    assert "days 'two' is not a whole number: write it in digits alone" in said.err
+    assert "days '2.5' is finer than a whole number" in said.err
+
+
+def test_one_question_left_is_one_question(start: Start) -> None:
+    start(*FIRM[:-1], "stop")
+    assert said_in_one_line(start("stop")).startswith("1 question about the firm, then its suppliers.")
+
+
+def said_in_one_line(said: Said) -> str:
+    return " ".join(said.out.split())
+
+
 def test_every_question_says_what_it_is_for(start: Start) -> None:
     said = start(*(line for answer in FIRM for line in ("?", answer)), "stop")
     for reason in ("orders you send", "Three letters", "without VAT", "Lead times", "min and max", "95 is a fair"):
@@ -139,9 +174,10 @@ def test_a_folder_is_brought_in_and_the_first_count_offered(start: Start, tmp_pa
     for name in ("suppliers", "families", "parts", "fits"):
         text = (ROOT / "demo" / "firm" / f"{name}.csv").read_text(encoding="utf-8")
         (folder / f"{name}.csv").write_text(text, encoding="utf-8")
-    said = start(*FIRM, "", "3", "nowhere", "3", str(folder), "yes")
+    said = start(*FIRM, "", "3", "nowhere", "3", str(folder), "maybe", "yes")
     assert said.code == 0
-    assert "nowhere" in said.err
+    assert "there is no nowhere: name the folder" in said.err
+    assert "'maybe' is neither yes nor no" in said.err
     sheet = Path("first-count.csv").read_text(encoding="utf-8").splitlines()
     assert sheet[0].startswith("part,description,place,unit,counted")
     assert sum(",van," in line for line in sheet) == sum(",store," in line for line in sheet) == 64

@@ -260,7 +260,7 @@ def test_an_apostrophe_before_a_formula_is_taken_off_and_no_other_is(read: Read)
 
 
 def test_a_folder_that_is_none_or_holds_nothing_known_is_told(tmp_path: Path) -> None:
-    with pytest.raises(BadValue, match="is not a folder"):
+    with pytest.raises(BadValue, match=r"there is no .*none: name the folder"):
         read_folder(tmp_path / "none", Known(), today=TODAY)
     with pytest.raises(BadValue, match="holds none of"):
         read_folder(tmp_path, Known(), today=TODAY)

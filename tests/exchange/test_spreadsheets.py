@@ -320,6 +320,8 @@ def test_of_two_columns_of_one_heading_only_the_one_named_is_put_aside() -> None
 def test_a_sheet_without_headings_is_told() -> None:
     with pytest.raises(BadValue, match="no headings found"):
         find_headings(table_of(["1", "2"], ["3", "4"]), sheets.PARTS)
+    with pytest.raises(BadValue, match="is empty: save it again"):
+        find_headings(table_of(), sheets.PARTS)
 
 
 def test_every_column_of_ours_is_described_and_has_a_name_that_no_other_of_its_sheet_has() -> None:

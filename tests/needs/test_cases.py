@@ -173,6 +173,15 @@ def test_the_five_levels_and_the_usual_table_mix_as_the_formula_says() -> None:
     assert probability(book.needs_for(booked()), "SNS") == pytest.approx(uncoded, abs=1e-12)
 
 
+def test_a_new_firms_first_jobs_weigh_as_many_jobs_as_they_are_beside_its_usual_table() -> None:
+    """The mean of a beta posterior (Gelman et al., Bayesian Data Analysis, 3rd ed., ch. 2); its prior is worth ten."""
+    catalogue = firm(Usual("heat", "*", "vaporiser", 0.7, 1, 10))
+    for others in range(20):
+        history = [past({}, job_type="clean")] * others
+        needs = job_needs(booked(codes=("P2463",)), history, catalogue, today=TODAY)
+        assert probability(needs, "VAP-A2") == pytest.approx(0.7 * 10 / (10 + others), abs=1e-12)
+
+
 def test_a_job_type_never_seen_leans_on_all_jobs() -> None:
     needs = job_needs(booked(job_type="air"), [past({"FLU": 2000})] * 3 + [past({})], FIRM, today=TODAY)
     assert needs.known
@@ -183,7 +192,7 @@ def test_a_job_type_never_seen_leans_on_all_jobs() -> None:
 def test_a_family_never_seen_leans_on_its_job_type_and_on_those_with_its_code_first() -> None:
     history = [past({"FLU": 1}, codes=("P2463",))] * 2 + [past({})] * 2 + [past({}, job_type="clean")] * 4
     book = CaseBook.build(history, FIRM, today=TODAY, worths=OWN_WORTHS)
-    of_type = (2 + 11 * 2 / 8) / (4 + 11)
+    of_type = (2 + 8 * 2 / 8) / (4 + 8)  # all jobs are eight, and worth no more than that
     uncoded, coded = book.needs_for(booked("NEW")), book.needs_for(booked("NEW", codes=("P2463",)))
     assert uncoded.jobs_like_it == coded.jobs_like_it == 0
     assert probability(uncoded, "FLU") == pytest.approx(of_type, abs=1e-12)
@@ -350,9 +359,10 @@ def slow_chance(
     """The share of jobs that took a component, shrunk level by level from the top down; nothing known is 0."""
     rows = [row for row in catalogue.usual if row.job_type == job.job_type and row.family in ("*", job.family)]
     levels = level_tests(job)
-    lent = [worths.code, worths.family, worths.other_family, worths.job_type]
+    worth_of_next = [worths.code, worths.family, worths.other_family, worths.job_type]
 
-    def estimate(level: int) -> float | None:
+    def estimate(level: int) -> tuple[float, float] | None:
+        """The estimate at a level, and what it or the fullest of those beyond counts for."""
         took = total = 0.0
         for other in history:
             if levels[level](other):
@@ -365,10 +375,12 @@ def slow_chance(
             took += worth * sum(row.probability for row in rows if row.component == component)
         above = estimate(level + 1) if level < 4 else None
         if above is not None:
-            return (took + lent[level] * above) / (total + lent[level])
-        return took / total if total else None
+            share, fullest = above
+            lent = min(worth_of_next[level], fullest)
+            return (took + lent * share) / (total + lent), max(total, fullest)
+        return (took / total, total) if total else None
 
-    return estimate(0) or 0.0
+    return (estimate(0) or (0.0, 0.0))[0]
 
 
 def assert_as_slow(
@@ -566,7 +578,8 @@ def test_each_level_says_how_many_jobs_it_holds_what_they_count_and_its_share(
         assert level.faded == pytest.approx(faded)
         assert level.share == pytest.approx(left * own, abs=1e-12)
         left -= left * own
-    assert [level.worth for level in levels] == [*worths[:4], 0.0]
+    fullest = [max(level.faded for level in levels[nearest:]) for nearest in range(1, 5)]
+    assert [level.worth for level in levels] == pytest.approx([*map(min, worths[:4], fullest), 0.0])
 
 
 def test_evidence_comes_heaviest_first_and_of_the_same_weight_newest_first() -> None:

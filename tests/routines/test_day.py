@@ -35,6 +35,22 @@ def test_a_booking_gets_the_next_id_in_the_firms_own_shape(session: Session) -> 
     assert book(session).job == "X-100"
 
 
+def test_a_job_type_that_was_booked_by_a_slip_and_undone_is_not_known(session: Session) -> None:
+    book(session)
+    book(session, job_type="heet-source")
+    assert "heet-source" in booking.job_types(session)
+    job.undo(session)
+    assert "heet-source" not in booking.job_types(session)
+    assert "heat-source" in booking.job_types(session)
+
+
+def test_a_part_missed_on_a_family_that_it_does_not_fit_is_recorded_and_told(session: Session) -> None:
+    assert job.miss(session, book(session).job, "VAP-2").warnings == ()
+    assert job.miss(session, book(session, family="BBB").job, "VAP-2").warnings == (
+        "VAP-2 is not listed as fitting BBB: recorded; add a line to fits.csv if it does",
+    )
+
+
 def test_bookings_are_listed_moved_and_cancelled_and_each_can_be_undone(session: Session) -> None:
     first, second = book(session, time="11:00"), book(session, time="08:00")
     assert [b.job for b in booking.list_bookings(session, TUESDAY, TUESDAY)] == [second.job, first.job]
@@ -111,6 +127,16 @@ def test_fitting_takes_from_the_jobs_van_and_tells_what_goes_with_it(session: Se
     again = job.fit(session, booked.job, "GKT-1")
     assert again.goes_with == ()
     assert [(t.part.part, t.qty) for t in job.finish(session, booked.job).goes_with] == [("BLT-1", 2)]
+
+
+def test_a_part_fitted_on_a_job_finished_before_today_is_recorded_and_told_as_that(session: Session) -> None:
+    last_week = book(session, date=date(2027, 2, 22))
+    assert not any("finished" in told for told in job.finish(session, last_week.job, ["GKT-1=1"]).warnings)
+    told = f"job {last_week.job} of 2027-02-22 was finished before: recorded all the same"
+    assert told in job.fit(session, last_week.job, "VAP-2").warnings
+    today = book(session, date=date(2027, 3, 1))
+    job.finish(session, today.job)
+    assert not any("finished" in told for told in job.fit(session, today.job, "VAP-2").warnings)
 
 
 def test_fitting_with_what_goes_with_it_is_one_entry(session: Session) -> None:
@@ -262,6 +288,17 @@ def test_goods_in_are_worth_their_cost_and_carriage_and_vat_only_when_it_is_not_
     assert stock.receive(session, "SNS-1", "1", cost=500_000).value == 6_000
 
 
+def test_what_a_first_count_finds_is_worth_what_goods_in_would_be_with_the_vat_that_is_not_reclaimed(
+    session: Session,
+) -> None:
+    settings.change_setting(session, "vat_added_percent", "17.5")
+    bought = stock.receive(session, "SNS-1", "2").value
+    stock.count(session, "VAP-2", "2", place="van")
+    worth = {row.part: row.value for row in reading.balances(session.ledger)}
+    assert worth["SNS-1"] == bought
+    assert worth["VAP-2"] == pytest.approx(2 * find_part(session, "VAP-2").cost / 100 * 1.175, abs=1)
+
+
 def test_a_surcharge_is_never_cost(session: Session) -> None:
     from vanstock.ledger import catalogue
     from vanstock.ledger.file import writing
@@ -317,7 +354,7 @@ def test_a_time_is_read_as_people_write_it(text: str, clock: str) -> None:
 
 @pytest.mark.parametrize("text", ["9.5x", "1300", "2pm", "8.99"])
 def test_a_time_that_is_none_is_told(text: str) -> None:
-    with pytest.raises(BadValue, match="write it as 17:00"):
+    with pytest.raises(BadValue, match="write hours and minutes, like 17:00"):
         booking.read_time(text)
 
 

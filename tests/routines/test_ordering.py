@@ -54,6 +54,14 @@ def test_the_list_becomes_one_numbered_order_a_supplier_and_is_not_proposed_agai
     assert listed(ordering.propose(busy)) == wanted
 
 
+def test_a_supplier_without_a_full_name_has_its_cut_off_and_its_day_all_the_same(busy: Session) -> None:
+    named = [(one.cutoff, one.expected) for one in ordering.propose(busy).orders]
+    assert all(cutoff and expected for cutoff, expected in named)
+    for supplier in ("DAY", "NEXT", "WEEK"):
+        change_supplier(busy, supplier, name="")
+    assert [(one.cutoff, one.expected) for one in ordering.propose(busy).orders] == named
+
+
 def test_the_same_order_sent_twice_under_one_id_is_one_order(session: Session) -> None:
     wanted = proposed(session, NEXT)
     first = ordering.draft(session, wanted, "one")

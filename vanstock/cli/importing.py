@@ -107,8 +107,12 @@ def _mark(decimals: str) -> str:
 
 def _import_whole(ctx: typer.Context, source: Path, order: str) -> None:
     """A folder, or a workbook with the sheets of one."""
+    from vanstock.exchange.folder import must_be_there
     from vanstock.routines import setup as routine
 
+    if order and not source.is_file():
+        raise BadValue(f"--{order} {_FOR_A_FILE}")
+    must_be_there(source)  # before a ledger is made for nothing
     with opened(ctx, create=True) as session:
         if session.created:
             tell(f"new ledger: {session.path}")
@@ -117,8 +121,6 @@ def _import_whole(ctx: typer.Context, source: Path, order: str) -> None:
                 from vanstock.routines import bookfile
 
                 done = bookfile.import_book(session, source, order=order, progress=progress)
-            elif order:
-                raise BadValue(f"--{order} {_FOR_A_FILE}")
             else:
                 done = routine.import_folder(session, source, progress)
     _say_imported(done, "workbook" if source.is_file() else "folder")
@@ -134,8 +136,10 @@ def _say_imported(done: Imported, what: str) -> None:
 
 def _import_file(ctx: typer.Context, wish: Wish, *, every: bool, yes: bool) -> None:
     from vanstock.cli import import_show
+    from vanstock.exchange.table import check_size
     from vanstock.routines import sheetfile as routine
 
+    check_size(wish.path)  # before a ledger is made for nothing
     with opened(ctx, create=True) as session:
         if session.created:
             tell(f"new ledger: {session.path}")

@@ -119,7 +119,8 @@ def _show_proposal(proposal: Proposal) -> None:
     for one in proposal.orders:
         until = f"order by {one.cutoff:%a} {one.cutoff:%Y-%m-%d %H:%M}" if one.cutoff else "no cut-off known"
         expected = f", goods by {one.expected:%a} {one.expected}" if one.expected else ""
-        paragraph(f"{one.supplier.supplier or 'NO SUPPLIER'} {one.supplier.name}: {until}{expected}")
+        name = f"{one.supplier.supplier} {one.supplier.name}".strip() or "NO SUPPLIER"
+        paragraph(f"{name}: {until}{expected}")
         columns = (Column("part"), words("what"), figure("order"), figure("cost"), words("why"))
         table(columns, [(line.part.part, line.part.description, show_qty(line.qty, line.part.unit),
                          format_money(line.cost), line.why) for line in one.lines])  # fmt: skip

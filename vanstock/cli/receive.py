@@ -56,7 +56,7 @@ def receive(
     if pence < 0:
         raise BadValue(f"--carriage {carriage!r} is below zero: write zero or more")
     typed = routine.Came(pairs("--came", came), pairs("--price", price), pairs("--damaged", damaged),
-                         pairs("--use-by", use_by), pence, rest, expected, place,
+                         pairs("--use-by", use_by, "FL-UNI-800-A=2028-06-30"), pence, rest, expected, place,
                          pairs("--wrong", wrong, _WRONG))  # fmt: skip
     with opened(ctx) as session:
         found = routine.receive(session, number, typed)

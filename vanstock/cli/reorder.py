@@ -56,7 +56,8 @@ def _show(found: Reorder, csv: Path | None) -> None:
         say(f"{found.date:%A} {found.date}: nothing to order")
     for order, supplier, cutoff in found.orders:
         until = f"order by {cutoff:%a} {cutoff:%Y-%m-%d %H:%M}" if cutoff else "no cut-off known"
-        say(f"{order.supplier}  {supplier.name}: {until}" if order.supplier else _NO_SUPPLIER)
+        name = f"{order.supplier}  {supplier.name}".rstrip()
+        say(f"{name}: {until}" if order.supplier else _NO_SUPPLIER)
         amounts = (figure("order"), figure("packs"), figure("cost"), figure("max"))
         columns = (Column("part"), words("what"), *amounts, words("why"))
         table(columns, [_cells(line, found.catalogue.parts[line.part]) for line in order.lines])

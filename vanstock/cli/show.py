@@ -216,6 +216,6 @@ def working(what: str, *, total: int | None = None) -> Iterator[Callable[[int], 
         TextColumn("{task.completed:,.0f}"),
         TimeElapsedColumn(),
     )
-    with Progress(*shown, console=Console(stderr=True), transient=True) as progress:
+    with Progress(*shown, console=Console(stderr=True, no_color=True), transient=True) as progress:
         task = progress.add_task(clean(what), total=total)
         yield lambda more: progress.advance(task, more)

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from vanstock.cli.options import example, opened
-from vanstock.cli.show import clean, paragraph, say, tell
-from vanstock.errors import ImportRefused, VanstockError
+from vanstock.cli.show import clean, many, paragraph, say, tell
+from vanstock.errors import BadValue, ImportRefused, VanstockError
 
 if TYPE_CHECKING:
     from vanstock.routines.session import Session
@@ -86,7 +86,7 @@ def _questions(session: Session, *, again: bool) -> None:
 
     asked = list(starting.QUESTIONS) if again else starting.open_questions(session)
     if asked:
-        paragraph(f"{len(asked)} questions about the firm, then its suppliers. {_HOW}")
+        paragraph(f"{many(len(asked), 'question')} about the firm, then its suppliers. {_HOW}")
         say()
     for question in asked:
         _until_it_can_be(
@@ -131,10 +131,16 @@ def _supplier(session: Session, short: str) -> None:
         now = cells.get(column, usual)
 
         def use(text: str, column: str = column) -> None:
-            starting.checked(cells | {column: text})
-            cells[column] = text
+            cell = starting.as_cell(column, text)
+            starting.checked(cells | {column: cell})
+            cells[column] = cell
 
-        _until_it_can_be(lambda ask=ask, now=now, why=why: _ask(f"  {ask}", now, why), use)  # type: ignore[misc]
+        try:
+            _until_it_can_be(lambda ask=ask, now=now, why=why: _ask(f"  {ask}", now, why), use)  # type: ignore[misc]
+        except (_Stop, typer.Abort):
+            say()
+            say(f"not kept, because it is only half told: supplier {short}; name it again to go on")
+            raise
     starting.add_supplier(session, cells)
 
 
@@ -153,8 +159,6 @@ def _bring_in(session: Session) -> None:
 
 
 def _take(session: Session, offer: str) -> None:
-    from vanstock.errors import BadValue
-
     ways = {"1": _workbook, "2": _invented_firm, "3": _what_they_have, "4": _nothing}
     if offer not in ways:
         raise BadValue(f"{offer!r} is none of them: type 1, 2, 3 or 4")
@@ -200,14 +204,25 @@ def _nothing(_: Session) -> None:
 
 def _first_count(session: Session) -> None:
     """Offer a sheet to count what lies where, when there are parts and nothing is known to lie anywhere."""
-    from vanstock.routines import counting, countprint, starting
+    from vanstock.routines import starting
 
     there = starting.what_is_there(session)
     if not there["parts"] or there["stock lines"]:
         return
-    if _ask("Write a sheet for the first count, yes or no", "yes").casefold() not in ("yes", "y"):
+    _until_it_can_be(
+        lambda: _ask("Write a sheet for the first count, yes or no", "yes"), lambda text: _sheet(session, text)
+    )
+
+
+def _sheet(session: Session, answer: str) -> None:
+    """The sheet for the first count when the answer is yes; raises `BadValue` for one that is neither."""
+    from vanstock.routines import counting, countprint
+
+    if answer.casefold() in ("no", "n"):
         say("`vanstock count --sheet --all --file count.html` writes it later")
         return
+    if answer.casefold() not in ("yes", "y"):
+        raise BadValue(f"{answer!r} is neither yes nor no")
     paths = [Path("first-count.html"), Path("first-count.csv")]
     countprint.write_sheet(counting.full_sheet(session), paths)
     paragraph(

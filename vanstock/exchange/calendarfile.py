@@ -238,9 +238,10 @@ def _refuse(component: Any, uid: str, wrong_zones: set[str]) -> None:
         value = component.get(name)
         zone = str(value.params.get("TZID", "")) if value is not None else ""
         if zone and (zone in wrong_zones or _unknown_zone(value)):
+            start = component["DTSTART"].dt.isoformat(" ")[:16]
             raise BadValue(
-                f"is in the time zone {zone[:_SHOWN]!r}, which is not known: give it one like Europe/London in the "
-                "calendar, or book the job by hand"
+                f"of {start} is in the time zone {zone[:_SHOWN]!r}, which is not known: give it one like "
+                "Europe/London in the calendar, or book the job by hand"
             )
 
 

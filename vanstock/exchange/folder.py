@@ -17,7 +17,7 @@ from vanstock.exchange.checks import Known, Lined, Names
 from vanstock.exchange.csvfile import Record, Sheet, Unread, read_sheet
 from vanstock.model import Family, Fits, GoesWith, Job, OpeningStock, Part, Place, Supplier, Used, Usual
 
-__all__ = ["FolderContents", "Known", "read_folder", "read_from"]
+__all__ = ["FolderContents", "Known", "must_be_there", "read_folder", "read_from"]
 
 T = TypeVar("T")
 _TELL_EVERY = 5_000
@@ -126,8 +126,15 @@ def read_from(
     return FolderContents(**{name: tuple(row for _, row in each) for name, each in found.items()}, lines=lines)
 
 
+def must_be_there(source: Path) -> None:
+    """Raise `BadValue` where there is neither folder nor file of that name."""
+    if not source.exists():
+        raise BadValue(f"there is no {source}: name the folder that holds parts.csv and the other files, or a workbook")
+
+
 def _strangers(folder: Path) -> list[Problem]:
     """A problem for each CSV file that import does not know; raises `BadValue` when it knows none."""
+    must_be_there(folder)
     if not folder.is_dir():
         raise BadValue(f"{folder} is not a folder: name the folder that holds parts.csv and the other files")
     names = {sheet.file for sheet in sheets.ALL}

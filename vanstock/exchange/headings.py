@@ -117,6 +117,8 @@ def _first_of_words(table: Table, row: int) -> tuple[float, int, tuple[Heading, 
         filled = [cell for cell in one.cells if cell.text]
         if len(filled) > 1 and not row and not any(cell.kind == "number" or _is_number(cell.text) for cell in filled):
             return 0, place, _headings(one, None)
+    if not table.rows:
+        raise BadValue(f"{table.place} is empty: save it again, with the list in it and a row that names the columns")
     raise BadValue(
         f"{table.place}: no headings found{f' in row {row}' if row else ''}: one row must name the columns; "
         "say which with --header-row"

@@ -45,7 +45,8 @@ _FILL_FIRST = (
     "4. fits: which part serves which family; * is every family. goes_with: what is fitted new together with a part.",
     "5. stock: what lies in the van and the store, counted.",
     "6. jobs and used: the jobs booked, and as many past ones as you have, with what they took.",
-    "7. usual: what a kind of job usually takes, where you have few past jobs. places: more vans and stores.",
+    "7. usual: what a kind of job usually takes, where you have few past jobs; what goes_with brings needs no row. "
+    "places: more vans and stores.",
 )
 _ABOUT = (
     "Sheets and columns that you have nothing for can stay empty. A heading with a star * is needed in every row.",

@@ -173,10 +173,12 @@ def _date(cell: Cell, ways: Ways) -> str:
 def _time(cell: Cell, _: Ways) -> str:
     """A time; a number may be a share of a day (0.25), an hour with its share (8.25) or one with its minutes."""
     if cell.kind == "number":
-        raise BadValue(f"{shown(cell.text)} is a number in the spreadsheet, not a time: write it as 17:00")
+        raise BadValue(
+            f"{shown(cell.text)} is a number in the spreadsheet, not a time: write hours and minutes, like 17:00"
+        )
     found = _CLOCK.fullmatch(cell.text.strip().split(" ")[-1] if cell.kind == "date" else cell.text.strip())
     if not found or not (found[2] or found[3]):
-        raise BadValue(f"{shown(cell.text)} is not a time: write it as 17:00")
+        raise BadValue(f"{shown(cell.text)} is not a time: write hours and minutes, like 17:00")
     hour = int(found[1]) % 12 + 12 * (found[3].lower() == "p") if found[3] else int(found[1])
     return f"{hour:02d}:{found[2] or '00'}"
 

@@ -7,10 +7,12 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterable
+from decimal import Decimal
 from typing import Any, TypeVar
 
 from vanstock.errors import BadValue, NotFound
 from vanstock.model import Catalogue, Family, Fits, GoesWith, Part, Place, Supplier, Usual, Word
+from vanstock.quantity import round_half_up
 
 Row = TypeVar("Row", Supplier, Family, Part, Fits, GoesWith, Usual)
 
@@ -132,6 +134,12 @@ def setting(connection: sqlite3.Connection, name: str) -> str | None:
     """The stored value of a setting, or None."""
     row = connection.execute("SELECT value FROM setting WHERE name = ?", (name,)).fetchone()
     return str(row[0]) if row else None
+
+
+def cost_with_vat(connection: sqlite3.Connection, cost: int) -> int:
+    """A list cost as it counts in the value of stock: plus the VAT the firm cannot reclaim, as goods in have it."""
+    percent = Decimal(setting(connection, "vat_added_percent") or 0)
+    return round_half_up(*(cost * (100 + percent) / 100).as_integer_ratio())
 
 
 def save_setting(connection: sqlite3.Connection, name: str, value: str) -> None:

@@ -16,6 +16,7 @@ from typing import NamedTuple
 
 from vanstock.errors import EntryConflict, NotFound, VanstockError
 from vanstock.ledger import orderrows
+from vanstock.ledger.catalogue import cost_with_vat
 from vanstock.ledger.claims import refuse_resting
 from vanstock.ledger.file import writing
 from vanstock.ledger.jobrows import COLUMNS, STATUS, to_row
@@ -224,7 +225,7 @@ def _pool(connection: sqlite3.Connection, part: str, places: Sequence[str]) -> P
         raise NotFound(f"part {part!r} is not in the ledger: add it to parts.csv and import the folder")
     rows = connection.execute("SELECT place, qty, value FROM balance WHERE part = ?", (part,))
     held = {place: (qty, value) for place, qty, value in rows if place in places}
-    return Pool(known[0], known[1], held)
+    return Pool(known[0], cost_with_vat(connection, known[1]), held)
 
 
 def reverse(connection: sqlite3.Connection, entry_id: str, undoing: Draft) -> Entry:

@@ -7,7 +7,8 @@ Each level of likeness (see `levels`), near to far, leans on the one above it fo
 with n the faded number of cases, a case fading by half in 365 days; the usual table, worth so many jobs, stands
 beside the own cases of type and family. The marginal of this mixture is the beta-binomial (shrunken) estimate
 (Gelman et al., Bayesian Data Analysis, 3rd ed., ch. 5), and parts that go together stay together. A level with
-nothing in it is the level above it.
+nothing in it is the level above it, and none is worth more than the jobs that there are beyond it: a new firm's first
+job does not speak louder than its usual table.
 
 Of a far level with very many jobs, evenly spread ones stand for all (systematic sampling: Cochran, Sampling Techniques,
 3rd ed. 1977, ch. 8), and a job may itself stand for others that were not read (`FinishedJob.stands_for`).
@@ -27,7 +28,7 @@ from vanstock.model import EVERY_FAMILY, Catalogue, FinishedJob, Job, Usual
 from vanstock.needs.families import Components, FamilyCases, no_cases, with_cases
 from vanstock.needs.levels import HALF_LIFE_DAYS, Index, Marks, bands_of, likeness, measured_alike
 from vanstock.needs.mapping import PartMap
-from vanstock.needs.shrink import shrunken
+from vanstock.needs.shrink import lent, shrunken
 from vanstock.needs.worths import MOST_JOBS, History, UsualOdds, Worths, learnt
 
 if TYPE_CHECKING:
@@ -193,7 +194,7 @@ class CaseBook:
         levels = [weight * mask if i < _FAR else _spread(weight, mask) for i, mask in enumerate(masks)]
         own = [np.append(level, known if i == _WITH_USUAL else 0.0) for i, level in enumerate(levels)]
         totals = [float(level.sum()) for level in own]
-        lends = [worth if any(totals[i + 1 :]) else 0.0 for i, worth in enumerate((*self.worths[:4], 0.0))]
+        lends = [lent(worth, totals[i + 1 :]) for i, worth in enumerate((*self.worths[:4], 0.0))]
         if not any(totals):
             return None
         estimate = np.zeros(len(self.jobs) + 1)

@@ -80,12 +80,14 @@ class History(NamedTuple):
 def foretold(held: HeldOut, worths: Worths) -> Floats:
     """The probability that each job (row) takes each component (column), as the levels and the usual table give it."""
     near, family, other, job_type, every = held.levels
-    above: Any = every[0] / every[1].clip(1e-12)
-    above = shrunken(*job_type, above, worths.job_type)
-    above = shrunken(*other, above, worths.other_family)
+    there = every[1].clip(1e-12)
+    above: Any = every[0] / there
+    above = shrunken(*job_type, above, there.clip(max=worths.job_type))
+    above = shrunken(*other, above, there.clip(max=worths.other_family))
     known = held.usual.worth[:, None]
-    above = shrunken(family[0] + known * held.usual.probability, family[1] + known, above, worths.family)
-    found: Floats = shrunken(*near, above, worths.code)
+    kind = family[1] + known
+    above = shrunken(family[0] + known * held.usual.probability, kind, above, there.clip(max=worths.family))
+    found: Floats = shrunken(*near, above, there.clip(min=kind).clip(max=worths.code))
     return found
 
 

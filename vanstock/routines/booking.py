@@ -82,8 +82,9 @@ def next_ids(jobs: Iterable[str]) -> Iterator[str]:
 
 
 def job_types(session: Session) -> list[str]:
-    """The job types named by past jobs and by the usual table, to check a new booking against."""
-    known = {job.job_type for job in reading.jobs(session.ledger)}
+    """The job types named by jobs that were not called off and by the usual table, to check a new booking against: a
+    slip of the pen that was undone is not known."""
+    known = {job.job_type for job in reading.jobs(session.ledger) if job.status != "cancelled"}
     return sorted(known | {usual.job_type for usual in catalogue.read_catalogue(session.ledger).usual})
 
 

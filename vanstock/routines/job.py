@@ -115,6 +115,8 @@ def _fitted(session: Session, entry: Entry) -> Logged:
     warnings = [_below_zero(t, line.from_place) for t, line in zip(taken, lines, strict=True) if t.left < 0]
     if job.status == "cancelled":
         warnings.append(f"job {job.job} is cancelled: recorded all the same")
+    if job.status == "done" and job.date < session.today and not past.bookings:
+        warnings.append(f"job {job.job} of {job.date} was finished before: recorded all the same")
     warnings += [_late(t.part, day) for t in taken if (day := late_when(session, t.part, entry))]
     fitting = catalogue.parts_of_family(session.ledger, job.family)
     warnings += [_does_not_fit(t.part, job) for t in taken if fitting and t.part.part not in fitting]
@@ -155,11 +157,15 @@ def miss(session: Session, job_name: str, part_text: str, qty_text: str = "", *,
     name, number, qty = reading.lines_of(session.ledger, entry).missed[0]
     job, part = find_job(session, name), find_part(session, number)
     taken = Taken(part, qty, reading.left_after(session.ledger, number, job.van, entry))
-    warnings = (
-        (f"the ledger says {show_qty(taken.left, part.unit)} of it is in {job.van}: count it when you can",)
-        if taken.left >= qty else ()
-    )  # fmt: skip
-    return Logged(entry, job, (taken,), (), warnings)
+    warnings = []
+    if taken.left >= qty:
+        warnings.append(
+            f"the ledger says {show_qty(taken.left, part.unit)} of it is in {job.van}: count it when you can"
+        )
+    fitting = catalogue.parts_of_family(session.ledger, job.family)
+    if fitting and part.part not in fitting:
+        warnings.append(_does_not_fit(part, job))
+    return Logged(entry, job, (taken,), (), tuple(warnings))
 
 
 @one_act

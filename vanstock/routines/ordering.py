@@ -181,7 +181,7 @@ def when(
     """Until when an order must be in, and when the last of its parts is expected; None where it is not known."""
     days = calendar(session)
     cutoff = (
-        next_cutoff(supplier.order_days, supplier.cutoff, now=session.now, calendar=days) if supplier.name else None
+        next_cutoff(supplier.order_days, supplier.cutoff, now=session.now, calendar=days) if supplier.supplier else None
     )
     if cutoff is None:
         return None, None

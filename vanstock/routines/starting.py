@@ -16,7 +16,7 @@ from vanstock.exchange.writing import supplier_cells
 from vanstock.ledger import catalogue
 from vanstock.ledger.file import writing
 from vanstock.model import Supplier
-from vanstock.quantity import parse_decimal
+from vanstock.quantity import parse_decimal, with_point
 from vanstock.routines.session import Session
 from vanstock.routines.settings import change_setting, setting_text
 from vanstock.routines.stock import add_place
@@ -46,7 +46,7 @@ def _vat_now(session: Session) -> str:
 
 
 def _vat(session: Session, text: str) -> None:
-    word = text.strip().lower().removesuffix("%").strip()
+    word = with_point(text.strip().lower().removesuffix("%").strip())
     if word in ("no", "n"):
         raise BadValue("then say how many percent are added to what you pay, like 20")
     try:
@@ -60,7 +60,7 @@ def _target_now(session: Session) -> str:
 
 
 def _target(session: Session, text: str) -> None:
-    percent = parse_decimal(text.strip().removesuffix("%").strip(), "the share of jobs")
+    percent = parse_decimal(with_point(text.strip().removesuffix("%").strip()), "the share of jobs")
     if not 50 <= percent <= 99.9:
         raise BadValue(f"{text!r} is not a share from 50 to 99.9 in a hundred jobs")
     change_setting(session, "target", f"{percent / 100:f}")
@@ -141,6 +141,7 @@ SUPPLIER_QUESTIONS = (
     ("email", "Address that orders go to", "", "It stands on the order. Nothing is sent by vanstock."),
 )  # fmt: skip
 """Column of suppliers.csv, what is asked, what it is when nobody answers, and what it is for."""
+_AMOUNTS = ("carriage", "carriage_paid_over")
 
 
 def open_questions(session: Session) -> list[Question]:
@@ -187,6 +188,11 @@ def told_of_places(question: Question, text: str) -> str:
         f"`{first}` is there from the start and stays beside them: it is what commands mean where you name no other, "
         "so let it be one of yours, or leave it empty."
     )
+
+
+def as_cell(column: str, text: str) -> str:
+    """What was typed as a cell of suppliers.csv, which has a point before the decimals; raises `BadValue`."""
+    return with_point(text) if column in _AMOUNTS else text
 
 
 def checked(cells: Mapping[str, str]) -> Supplier:
