@@ -232,6 +232,7 @@ def test_order_lines_add_up(vanstock: Run) -> None:
         ("setting second_visit_cost -1", 2, "No such option"),
         ("setting target 2", 1, "is not a number from"),
         ("import nowhere", 1, "is not a folder"),
+        ("import nowhere.xlsx", 1, "nowhere.xlsx is not a folder, nor a file that is there"),
         ("fit", 2, "Missing argument"),
         ("nonsense", 2, "No such command"),
         ("stock --colour", 2, "No such option"),

@@ -209,6 +209,12 @@ def _first_count(session: Session) -> None:
         say("`vanstock count --sheet --all --file count.html` writes it later")
         return
     paths = [Path("first-count.html"), Path("first-count.csv")]
+    if paths[1].exists():
+        paragraph(
+            f"{paths[1]} is there already, and may be filled in: `vanstock count --answers {paths[1]}` reads it; "
+            "for a new one take it away first, and `vanstock start` again"
+        )
+        return
     countprint.write_sheet(counting.full_sheet(session), paths)
     paragraph(
         f"wrote {paths[0]} to print and {paths[1]} to fill in. Count, then: `vanstock count --answers {paths[1]}`, or "

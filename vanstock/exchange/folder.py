@@ -129,7 +129,8 @@ def read_from(
 def _strangers(folder: Path) -> list[Problem]:
     """A problem for each CSV file that import does not know; raises `BadValue` when it knows none."""
     if not folder.is_dir():
-        raise BadValue(f"{folder} is not a folder: name the folder that holds parts.csv and the other files")
+        gone = "" if folder.exists() else ", nor a file that is there"
+        raise BadValue(f"{folder} is not a folder{gone}: name the folder that holds parts.csv and the other files")
     names = {sheet.file for sheet in sheets.ALL}
     try:
         there = sorted(path.name for path in folder.iterdir() if path.suffix.lower() == ".csv")
