@@ -8,6 +8,7 @@ from datetime import datetime
 from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from types import ModuleType
 
 import pytest
 
@@ -89,3 +90,11 @@ def new_session(tmp_path: Path) -> Iterator[Callable[..., Session]]:
 def session(new_session: Callable[..., Session]) -> Session:
     """A sitting with the small firm's ledger, at noon on Monday 1 March 2027."""
     return new_session()
+
+
+@pytest.fixture(scope="session")
+def broken() -> ModuleType:
+    """Makes import folders that are good, or broken at a known file and line."""
+    from tests.exchange import broken as module
+
+    return module

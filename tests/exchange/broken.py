@@ -1,6 +1,6 @@
 """Makes deliberately broken import folders from a good one: one kind of damage each, at a known file and line.
 
-Loaded by path from the tests of the exchange room and of the import routine.
+The fixture `broken` for the tests of the exchange room and of the import routines.
 """
 
 from __future__ import annotations

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -14,16 +13,6 @@ from vanstock.exchange.checks import Known
 from vanstock.exchange.folder import FolderContents, read_folder
 
 TODAY = date(2027, 3, 1)
-
-
-@pytest.fixture(scope="session")
-def broken() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("broken_folders", Path(__file__).with_name("broken.py"))
-    assert spec
-    assert spec.loader
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
 
 
 @pytest.fixture

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
 import shutil
 from collections.abc import Callable
 from datetime import datetime
@@ -75,17 +74,6 @@ class Change(NamedTuple):
     to: int
     raw: bytes
     cell: str
-
-
-@pytest.fixture(scope="module")
-def broken() -> ModuleType:
-    path = ROOT / "tests" / "exchange" / "broken.py"
-    spec = importlib.util.spec_from_file_location("broken_folders_for_fuzzing", path)
-    assert spec
-    assert spec.loader
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
 
 
 def on_bytes(files: Files, name: str, change: Change) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import importlib.util
 from collections.abc import Callable
 from datetime import date, datetime
 from pathlib import Path
@@ -23,17 +22,6 @@ from vanstock.routines.setup import export_folder, import_folder
 Open = Callable[..., Session]
 EVENING = datetime(2027, 2, 28, 18, 0)
 ROOT = Path(__file__).parents[2]
-
-
-@pytest.fixture(scope="session")
-def broken() -> ModuleType:
-    path = ROOT / "tests" / "exchange" / "broken.py"
-    spec = importlib.util.spec_from_file_location("broken_folders_for_routines", path)
-    assert spec
-    assert spec.loader
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
 
 
 @pytest.fixture

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import hashlib
-import importlib.util
 from collections.abc import Callable, Sequence
 from datetime import date, datetime
 from pathlib import Path
@@ -28,17 +27,6 @@ Listed = Callable[..., Wish]
 Open = Callable[..., Session]
 ROOT = Path(__file__).parents[2]
 EVENING = datetime(2027, 2, 28, 18, 0)
-
-
-@pytest.fixture(scope="module")
-def broken() -> ModuleType:
-    """The small good folder of the importer's tests."""
-    spec = importlib.util.spec_from_file_location("broken_for_sheets", ROOT / "tests" / "exchange" / "broken.py")
-    assert spec
-    assert spec.loader
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
 
 
 @pytest.fixture
