@@ -4,7 +4,8 @@ The tests of the pages want a Chromium: it is installed where this machine lets 
 say so. With CI=true in the environment they fail instead.
 
 `python3 tests -m long` runs the long ones, which are left out otherwise: a thousand crashes, hundreds of
-thousands of inputs. Other words go to pytest as they are: `python3 tests -k odds`. All processors are used at once.
+thousands of inputs, every firm of the gates. Other words go to pytest as they are:
+`python3 tests -k odds`. All processors are used at once.
 """
 
 import pathlib

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack
+from contextlib import ExitStack, closing
 from datetime import datetime
+from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
 
-from vanstock.ledger import catalogue
-from vanstock.ledger.file import open_ledger, writing
+from vanstock.ledger import catalogue, untouched
+from vanstock.ledger.file import Ledger, open_ledger, writing
 from vanstock.model import Family, Fits, GoesWith, Part, Supplier, Usual
 from vanstock.routines.session import Session
 
@@ -50,6 +52,24 @@ def fill_small_firm(session: Session) -> None:
         ])  # fmt: skip
 
 
+@cache
+def _as_bytes(*, filled: bool) -> bytes:
+    """A new ledger's file, made once: bringing one up through every version takes longer than most tests."""
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "new.db"
+        with closing(open_ledger(path, create=True)) as connection:
+            if filled:
+                fill_small_firm(Session(connection, NOON, path, True))
+        return path.read_bytes()
+
+
+def new_ledger(path: Path, *, filled: bool = True) -> Ledger:
+    """A ledger of its own at `path`, with the small firm or empty, as if it had just been made there."""
+    path.write_bytes(_as_bytes(filled=filled))
+    untouched.leave_mark(path)
+    return open_ledger(path)
+
+
 @pytest.fixture
 def new_session(tmp_path: Path) -> Iterator[Callable[..., Session]]:
     """Opens sittings with ledgers of their own: `new_session(name="a", now=...)`; closed after the test."""
@@ -58,12 +78,9 @@ def new_session(tmp_path: Path) -> Iterator[Callable[..., Session]]:
         def open_one(name: str = "ledger", now: datetime = NOON, *, filled: bool = True) -> Session:
             path = tmp_path / f"{name}.db"
             fresh = not path.exists()
-            connection = open_ledger(path, create=True)
+            connection = new_ledger(path, filled=filled) if fresh else open_ledger(path)
             stack.callback(connection.close)
-            session = Session(connection, now, path, fresh)
-            if filled and fresh:
-                fill_small_firm(session)
-            return session
+            return Session(connection, now, path, fresh)
 
         yield open_one
 

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import os
 import shlex
 import shutil
+import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import NamedTuple
 
@@ -37,6 +40,27 @@ def typed(
         run()
     out, err = capsys.readouterr()
     return Said(int(ended.value.code or 0), out, err)
+
+
+at_a_terminal = pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
+
+
+def typed_at_a_terminal(words: Sequence[str], answers: str = "", **environment: str) -> tuple[int, str]:
+    """How a command line ends, and all it prints, where a person sits at a terminal and types `answers` when asked."""
+    import pty
+
+    ours, its = pty.openpty()
+    usual = {"TERM": "xterm-256color", "COLUMNS": "80", "PYTHONIOENCODING": "utf-8"}
+    command = [sys.executable, "-m", "vanstock", *words]
+    process = subprocess.Popen(command, stdin=its, stdout=its, stderr=its, env={**os.environ, **usual, **environment})
+    os.close(its)
+    os.write(ours, answers.encode())
+    shown = b""
+    with suppress(OSError):  # how a terminal ends that nobody has open any more
+        while more := os.read(ours, 65_536):
+            shown += more
+    os.close(ours)
+    return process.wait(60), shown.decode()
 
 
 @pytest.fixture(scope="session")

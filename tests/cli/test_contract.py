@@ -232,6 +232,7 @@ def test_order_lines_add_up(vanstock: Run) -> None:
         ("setting second_visit_cost -1", 2, "No such option"),
         ("setting target 2", 1, "is not a number from"),
         ("import nowhere", 1, "there is no nowhere: name the folder"),
+        ("import nowhere.xlsx", 1, "there is no nowhere.xlsx: name the folder"),
         ("fit", 2, "Missing argument"),
         ("nonsense", 2, "No such command"),
         ("stock --colour", 2, "No such option"),

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import os
-import subprocess
-import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
+
+from tests.cli.conftest import at_a_terminal, typed_at_a_terminal
 
 Run = Callable[..., Any]
 ROOT = Path(__file__).parents[2]
@@ -140,39 +139,16 @@ def test_what_a_file_holds_never_steers_a_terminal(vanstock: Run, tmp_path: Path
         assert not {letter for letter in text if not letter.isprintable() and letter != "\n"}, ascii(text)
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
+@at_a_terminal
 def test_at_a_terminal_what_is_not_clear_is_asked_and_no_is_no(vanstock: Run, tmp_path: Path) -> None:
     path = put(tmp_path, "Part,Net price,Trade price", 'GK-KRA-011-A,4,"1,250"')
     words = ["--ledger", str(tmp_path / "firm.db"), "--now", "2027-03-01T07:00", "import", str(path), "--as", "parts"]
-    code, shown = typed_at_a_terminal(words, "2\n2\nn\n")
+    code, shown = typed_at_a_terminal(words, "2\n2\nn\n", TERM="dumb")
     assert (code, "vanstock: nothing was imported\r\n" in shown) == (1, True)
-    code, shown = typed_at_a_terminal(words, "2\n2\ny\n")
+    code, shown = typed_at_a_terminal(words, "2\n2\ny\n", TERM="dumb")
     assert code == 0
     assert "1  point: 1,250 is 1250" in shown
     assert "imported, new or changed: 1 parts" in shown
     out = vanstock(f"export {tmp_path / 'out'}")
     assert out.code == 0
     assert "vaporiser gasket,C62,1.25," in (tmp_path / "out" / "parts.csv").read_text()
-
-
-def typed_at_a_terminal(words: list[str], answers: str) -> tuple[int, str]:
-    """How a command ends and what it prints where a person answers at a terminal."""
-    import pty
-
-    ours, its = pty.openpty()
-    environment = {**os.environ, "TERM": "dumb", "COLUMNS": "80", "PYTHONIOENCODING": "utf-8"}
-    command = [sys.executable, "-m", "vanstock", *words]
-    process = subprocess.Popen(command, stdin=its, stdout=its, stderr=its, env=environment, close_fds=True)
-    os.close(its)
-    os.write(ours, answers.encode())
-    shown = b""
-    while True:
-        try:
-            more = os.read(ours, 65_536)
-        except OSError:
-            break
-        if not more:
-            break
-        shown += more
-    os.close(ours)
-    return process.wait(60), shown.decode()

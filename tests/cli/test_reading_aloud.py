@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import re
 import shutil
-import sys
 from pathlib import Path
 
 import pytest
 
-from tests.cli.conftest import Run
-from tests.cli.test_screens import TERMINAL, at_a_terminal, in_a_terminal
+from tests.cli.conftest import Run, at_a_terminal, typed_at_a_terminal
 
 MORNING = "2027-03-01T06:40"
 SCREENS = (
@@ -76,8 +74,8 @@ def test_a_screen_keeps_within_a_narrow_and_a_wide_terminal(
     imported: Path, tmp_path: Path, columns: int, screen: str
 ) -> None:
     ledger = shutil.copy(imported, tmp_path / "copy.db")
-    words = [sys.executable, "-m", "vanstock", "--ledger", str(ledger), "--now", MORNING, screen]
-    shown = in_a_terminal(words, TERMINAL | {"COLUMNS": str(columns), "NO_COLOR": "1"})
+    words = ["--ledger", str(ledger), "--now", MORNING, screen]
+    _, shown = typed_at_a_terminal(words, COLUMNS=str(columns), NO_COLOR="1")
     assert not re.search(r"\x1b\[[0-9;]*[34][0-7]m", shown)
     lines = [re.sub(r"\x1b\[[0-9;?]*[a-zA-Z]", "", line).rstrip() for line in shown.splitlines()]
     assert max(len(line) for line in lines if "━" not in line) <= columns

@@ -6,10 +6,7 @@ The data here could not come in through an import; it is written into the ledger
 from __future__ import annotations
 
 import json
-import os
 import re
-import subprocess
-import sys
 from collections.abc import Callable
 from datetime import date, datetime
 from pathlib import Path
@@ -17,6 +14,7 @@ from typing import Any
 
 import pytest
 
+from tests.cli.conftest import at_a_terminal, typed_at_a_terminal
 from vanstock.cli import show
 from vanstock.ledger import catalogue
 from vanstock.ledger.entries import CUSTOMER, SUPPLIER, Counted, Draft, Missed, post
@@ -143,35 +141,15 @@ def test_a_mistake_is_one_line_whatever_the_ledger_holds(vanstock: Run, copy: Pa
     assert said.err.count("\n") == 1
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
+@at_a_terminal
 @pytest.mark.parametrize("line", ["loadout", "stock", "history", "reorder", "booking list", "fit J1 P1 --with"])
 def test_no_command_lets_data_steer_a_terminal(copy: Path, line: str) -> None:
     words = ["--ledger", str(copy), "--now", "2027-03-01T06:40", *line.split()]
-    shown = RICHS_OWN.sub("", in_a_terminal([sys.executable, "-m", "vanstock", *words]))
+    code, printed = typed_at_a_terminal(words, COLUMNS="100")
+    shown = RICHS_OWN.sub("", printed)
+    assert code == 0
     assert "P1" in shown or "J1" in shown
     assert_safe(shown)
-
-
-def in_a_terminal(words: list[str]) -> str:
-    """What a command prints where stdout and stderr are a terminal."""
-    import pty
-
-    ours, its = pty.openpty()
-    environment = {**os.environ, "TERM": "xterm-256color", "COLUMNS": "100", "PYTHONIOENCODING": "utf-8"}
-    process = subprocess.Popen(words, stdin=its, stdout=its, stderr=its, env=environment, close_fds=True)
-    os.close(its)
-    shown = b""
-    while True:
-        try:
-            more = os.read(ours, 65_536)
-        except OSError:
-            break
-        if not more:
-            break
-        shown += more
-    os.close(ours)
-    assert process.wait(60) == 0
-    return shown.decode()
 
 
 @pytest.mark.parametrize("text", [EVIL, "\ud800", "\U000e0041", "\x7f", "plain", "naïve ½ 数", "\xa0"], ids=ascii)

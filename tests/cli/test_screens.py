@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 import json
-import os
 import re
 import subprocess
 import sys
@@ -14,6 +13,7 @@ from typing import Any
 
 import pytest
 
+from tests.cli.conftest import at_a_terminal, typed_at_a_terminal
 from vanstock.cli import show
 from vanstock.cli.main import HOMES, homes_for, program
 
@@ -186,28 +186,6 @@ def test_the_reorder_list_is_written_to_a_file_too(vanstock: Run, tmp_path: Path
     assert said.out.rstrip().endswith("order.csv")
 
 
-def in_a_terminal(words: list[str], environment: dict[str, str], answer: str = "") -> str:
-    """Everything a command prints when a person sits at it, who types `answer` when asked."""
-    import pty
-
-    leader, follower = pty.openpty()
-    process = subprocess.Popen(words, stdout=follower, stderr=follower, stdin=follower, env=environment)
-    os.close(follower)
-    os.write(leader, answer.encode())
-    shown = b""
-    while True:
-        try:
-            piece = os.read(leader, 65536)
-        except OSError:
-            break
-        if not piece:
-            break
-        shown += piece
-    process.wait()
-    os.close(leader)
-    return shown.decode()
-
-
 def test_the_bar_of_something_slow_is_drawn_without_colours(monkeypatch: pytest.MonkeyPatch) -> None:
     class Terminal(io.StringIO):
         def isatty(self) -> bool:
@@ -223,14 +201,9 @@ def test_the_bar_of_something_slow_is_drawn_without_colours(monkeypatch: pytest.
     assert not re.search(r"\x1b\[(?:[0-9]+;)*[349][0-8](?:;[0-9]+)*m", screen.getvalue())
 
 
-at_a_terminal = pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
-TERMINAL = {**os.environ, "TERM": "xterm-256color", "COLUMNS": "80"}
-
-
 @at_a_terminal
 def test_a_terminal_gets_a_drawn_table_without_colours(imported: Path) -> None:
-    words = [sys.executable, "-m", "vanstock", "--ledger", str(imported), "stock", "gasket"]
-    shown = in_a_terminal(words, TERMINAL)
+    _, shown = typed_at_a_terminal(["--ledger", str(imported), "stock", "gasket"])
     assert "─" in shown
     assert not re.search(r"\x1b\[[0-9;]*3[0-7]m", shown), "colour carries no meaning and is not used"
 
@@ -242,8 +215,8 @@ def test_a_person_at_a_terminal_is_asked_for_what_goes_with_a_part(
 ) -> None:
     ledger = tmp_path / "copy.db"
     ledger.write_bytes(imported.read_bytes())
-    words = [sys.executable, "-m", "vanstock", "--ledger", str(ledger), "--now", "2027-03-01T09:00"]
-    shown = in_a_terminal([*words, "fit", "J0785", "DS-KRB-010-A"], TERMINAL, f"{answer}n\n")
+    words = ["--ledger", str(ledger), "--now", "2027-03-01T09:00", "fit", "J0785", "DS-KRB-010-A"]
+    _, shown = typed_at_a_terminal(words, f"{answer}n\n")
     assert "Also fitted new: 1 x GK-KRA-011-A vaporiser gasket, 2 x BT-UNI-012-A" in " ".join(shown.split())
     assert shown.count("fitted on J0785") == fitted
 

@@ -186,6 +186,9 @@ def test_a_folder_is_brought_in_and_the_first_count_offered(start: Start, tmp_pa
         writer = csv.DictWriter(out, list(rows[0]))
         writer.writeheader()
         writer.writerows(row | {"counted": "2"} for row in rows)
+    filled_in = Path("first-count.csv").read_bytes()
+    assert "first-count.csv is there already, and may be filled in" in start("yes").out
+    assert Path("first-count.csv").read_bytes() == filled_in
     assert start(command="count --answers first-count.csv").code == 0
     assert "192 stock lines" in start().out
 

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import json
-import os
-import subprocess
-import sys
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
+
+from tests.cli.conftest import at_a_terminal, typed_at_a_terminal
 
 Run = Callable[..., Any]
 MORNING, EVENING, TUESDAY = "2027-03-01T06:40", "2027-03-01T18:00", "2027-03-02T07:00"
@@ -98,25 +97,15 @@ def test_a_copy_that_cannot_be_made_does_not_undo_the_entry(vanstock: Run, tmp_p
     assert vanstock("check").code == 0
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
+@at_a_terminal
 @pytest.mark.parametrize(("answer", "copies"), [("\n", 1), ("n\n", 0)])
 def test_a_person_at_a_terminal_is_asked_and_return_means_yes(
     imported: Path, tmp_path: Path, answer: str, copies: int
 ) -> None:
-    import pty
-
     ledger = tmp_path / "firm.db"
     ledger.write_bytes(imported.read_bytes())
-    leader, follower = pty.openpty()
-    words = [sys.executable, "-m", "vanstock", "--ledger", str(ledger), "--now", MORNING]
-    process = subprocess.Popen(
-        [*words, "fit", "J0783", "HC-UNI-412-A"], stdin=follower, stdout=follower, stderr=follower,
-        env={**os.environ, "TERM": "xterm", "COLUMNS": "80"},
-    )  # fmt: skip
-    os.close(follower)
-    os.write(leader, answer.encode())
-    assert process.wait() == 0
-    os.close(leader)
+    words = ["--ledger", str(ledger), "--now", MORNING, "fit", "J0783", "HC-UNI-412-A"]
+    assert typed_at_a_terminal(words, answer)[0] == 0
     assert len(list(tmp_path.glob("*-copies/*.db"))) == copies
 
 

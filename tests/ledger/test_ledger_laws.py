@@ -4,17 +4,16 @@ from __future__ import annotations
 
 import sqlite3
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.conftest import NOON, new_ledger
 from vanstock.errors import NotFound
 from vanstock.ledger.entries import CUSTOMER, SUPPLIER, Counted, Draft, Missed, last_undoable, post, reverse
-from vanstock.ledger.file import open_ledger
 from vanstock.ledger.valuing import Line
 from vanstock.model import Job
 from vanstock.routines.session import Session
@@ -35,15 +34,13 @@ acts = st.one_of(
 
 
 @contextmanager
-def filled(fill: Callable[[Session], None]) -> Iterator[Session]:
-    import datetime as dt
-
+def filled() -> Iterator[Session]:
     with tempfile.TemporaryDirectory() as folder:
-        connection = open_ledger(Path(folder) / "law.db", create=True)
+        path = Path(folder) / "law.db"
+        connection = new_ledger(path)
         connection.execute("PRAGMA synchronous = OFF")
-        session = Session(connection, dt.datetime(2027, 3, 1, 12), Path(folder) / "law.db")
+        session = Session(connection, NOON, path)
         try:
-            fill(session)
             job = Job("J1", session.today, "", "AAA", "clean")
             post(session.ledger, Draft(session.now, "imported", bookings=(job,)))
             yield session
@@ -84,25 +81,12 @@ def sums(ledger: sqlite3.Connection) -> dict[tuple[str, str], tuple[int, int]]:
     return {key: (cell[0], cell[1]) for key, cell in found.items()}
 
 
-@pytest.fixture
-def fill() -> Callable[[Session], None]:
-    import importlib.util
-
-    spec = importlib.util.spec_from_file_location("shared_conftest", Path(__file__).parents[1] / "conftest.py")
-    assert spec
-    assert spec.loader
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    function: Callable[[Session], None] = module.fill_small_firm
-    return function
-
-
-@settings(max_examples=70, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=120, deadline=None)
 @given(st.lists(acts, max_size=25))
 def test_any_sequence_of_acts_conserves_quantity_and_value_and_keeps_balances_true(
-    fill: Callable[[Session], None], sequence: list[tuple[object, ...]]
+    sequence: list[tuple[object, ...]],
 ) -> None:
-    with filled(fill) as session:
+    with filled() as session:
         for act in sequence:
             do(session, act)
             check(session.ledger)
@@ -123,12 +107,12 @@ def check(ledger: sqlite3.Connection) -> None:
             assert all(abs(v * held - worth * q) <= 2 * abs(held) for q, v in pool), pool
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=60, deadline=None)
 @given(st.lists(acts, max_size=12))
 def test_undoing_everything_brings_every_quantity_back_to_nothing(
-    fill: Callable[[Session], None], sequence: list[tuple[object, ...]]
+    sequence: list[tuple[object, ...]],
 ) -> None:
-    with filled(fill) as session:
+    with filled() as session:
         for act in sequence:
             do(session, act)
         for _again in range(len(sequence)):

@@ -14,7 +14,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from tests.conftest import fill_small_firm
+from tests.conftest import new_ledger
 from vanstock.errors import NotFound, VanstockError
 from vanstock.ledger import checking, reading, restoring, worth
 from vanstock.ledger.entries import CUSTOMER, DIFFERENCE, SUPPLIER, Counted, Draft, last_undoable, post, reverse
@@ -43,7 +43,7 @@ acts = st.one_of(
 days = st.integers(-2, 12)
 """Days that pass before an act; a clock that someone set back makes them fewer than none."""
 sequences = st.lists(st.tuples(acts, days), max_size=18)
-slow = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+slow = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 
 @contextmanager
@@ -51,11 +51,10 @@ def ledger_of(sequence: Iterable[tuple[tuple[Any, ...], int]]) -> Iterator[Sessi
     """A ledger with the acts of a sequence, opening stock of one part first; its clock at the last act."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "law.db"
-        connection = open_ledger(path, create=True)
+        connection = new_ledger(path)
         connection.execute("PRAGMA synchronous = OFF")
         session = Session(connection, START, path)
         try:
-            fill_small_firm(session)
             counted = (Counted("SNS-1", "van", 7, 33_001), Counted("SNS-1", "store", 0, 0))
             post(connection, Draft(START, "imported", counted=counted))
             for act, passed in sequence:

@@ -13,13 +13,18 @@ from tests.benchmarks.needs_firms import make_firm, periods, tabled
 from vanstock.needs.mapping import PartMap
 
 pytestmark = pytest.mark.slow
-FIRMS = gates.SEEDS[:10]
+half_and_all = pytest.mark.parametrize(
+    "seeds",
+    [pytest.param(gates.SEEDS[:10], id="half"), pytest.param(gates.SEEDS, id="all", marks=pytest.mark.long)],
+)
+"""Half of the benchmark's firms, and all of them in the long run: every bound holds for both."""
 
 
-def test_what_jobs_take_is_foretold_as_often_as_said_and_better_than_by_two_other_ways() -> None:
-    """Half of the benchmark's firms, each put to the test once: parts and whole jobs by tenths of what was said, both
-    scores beside a regression for each part and beside raw frequencies."""
-    firms = gates.all_tested(seeds=FIRMS)
+@half_and_all
+def test_what_jobs_take_is_foretold_as_often_as_said_and_better_than_by_two_other_ways(seeds: tuple[int, ...]) -> None:
+    """Every firm is put to the test once: parts and whole jobs by tenths of what was said, both scores beside a
+    regression for each part and beside raw frequencies."""
+    firms = gates.all_tested(seeds=seeds)
     assert gates.worst(gates.parts_by_tenths(firms)) <= 3
     assert gates.worst(gates.jobs_by_tenths(firms)) <= 4
     log, brier = gates.beside(firms, "logistic per part")
@@ -32,15 +37,17 @@ def test_what_jobs_take_is_foretold_as_often_as_said_and_better_than_by_two_othe
     assert min(log.as_good, brier.as_good) >= 0.9 * len(firms)
 
 
-def test_a_reading_that_tells_of_a_part_is_made_use_of() -> None:
-    found = gates.readings(gates.READING, FIRMS)
+@half_and_all
+def test_a_reading_that_tells_of_a_part_is_made_use_of(seeds: tuple[int, ...]) -> None:
+    found = gates.readings(gates.READING, seeds)
     gain = gates.against(found["with"], found["without"])
     assert gain.ratio <= 0.997
     assert gain.difference + 2 * gain.error < 0
 
 
-def test_readings_that_tell_nothing_do_next_to_no_harm() -> None:
-    found = gates.readings(0.0, FIRMS)
+@half_and_all
+def test_readings_that_tell_nothing_do_next_to_no_harm(seeds: tuple[int, ...]) -> None:
+    found = gates.readings(0.0, seeds)
     assert gates.against(found["with"], found["without"]).ratio <= 1.001
 
 

@@ -12,14 +12,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tests.conftest import fill_small_firm
+from tests.conftest import new_ledger
 from tests.routines.orders import held, outside, wrong
 from tests.routines.weeks import later
 from vanstock.errors import AnswersRefused, BadValue, EntryConflict, NotFound
 from vanstock.exchange.csvfile import write_rows
 from vanstock.ledger import reading
 from vanstock.ledger.entries import Counted, Draft, post
-from vanstock.ledger.file import open_ledger
 from vanstock.model import Job
 from vanstock.routines import counting, countprint, countreport, job, stock
 from vanstock.routines.countanswers import Answer, Entered, enter, from_file, from_words
@@ -349,10 +348,9 @@ Moves = dict[tuple[str, str], int]
 @contextmanager
 def firm() -> Iterator[Session]:
     """A small firm's ledger of its own."""
-    with tempfile.TemporaryDirectory() as folder, closing(open_ledger(Path(folder) / "l.db", create=True)) as ledger:
+    with tempfile.TemporaryDirectory() as folder, closing(new_ledger(Path(folder) / "l.db")) as ledger:
         ledger.execute("PRAGMA synchronous = OFF")
         session = Session(ledger, datetime(2027, 3, 1, 12), Path(folder) / "l.db")
-        fill_small_firm(session)
         opening(session, {(p, w): 10 for p in PARTS for w in PLACES})
         booked(session)
         yield session

@@ -17,13 +17,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from openpyxl import load_workbook
 
-from tests.conftest import fill_small_firm
+from tests.conftest import new_ledger
 from tests.routines.orders import held, sent
 from tests.routines.weeks import change_part, later
 from vanstock.errors import BadValue, VanstockError
 from vanstock.ledger import worth
 from vanstock.ledger.entries import SUPPLIER, Counted, Draft, last_undoable, post, reverse
-from vanstock.ledger.file import open_ledger
 from vanstock.ledger.valuing import Line
 from vanstock.model import Job
 from vanstock.quantity import format_money
@@ -256,10 +255,9 @@ def test_whatever_a_person_does_every_period_adds_up_by_part_place_component_and
     acts: list[tuple[tuple[Any, ...], int]], start: int, length: int
 ) -> None:
     with tempfile.TemporaryDirectory() as folder:
-        connection = open_ledger(Path(folder) / "law.db", create=True)
+        connection = new_ledger(Path(folder) / "law.db")
         connection.execute("PRAGMA synchronous = OFF")
         session = Session(connection, datetime(2027, 1, 1, 9), Path(folder) / "law.db")
-        fill_small_firm(session)
         booking.add_booking(session, Job("J1", session.today, "08:00", "AAA", "clean"))
         for act, passed in acts:
             session = later(session, days=passed)

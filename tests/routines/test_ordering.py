@@ -11,12 +11,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tests.conftest import NOON, fill_small_firm
+from tests.conftest import NOON, new_ledger
 from tests.routines.orders import NEXT, amounts, drafted, outside, proposed, sent, shown, standing, wrong
 from tests.routines.weeks import change_part, change_supplier, fill_weeks
 from vanstock.errors import BadValue, EntryConflict, NotFound, VanstockError
 from vanstock.ledger import orders as ledger_orders
-from vanstock.ledger.file import open_ledger
 from vanstock.routines import job, ordering
 from vanstock.routines.goodsin import Came, receive
 from vanstock.routines.ordering import LastLook, Proposal
@@ -270,9 +269,8 @@ def do(session: Session, act: tuple[str, int, int]) -> None:
 def test_ordered_is_received_to_come_and_cancelled_and_value_is_conserved_whatever_is_done(
     acts: list[tuple[str, int, int]],
 ) -> None:
-    with tempfile.TemporaryDirectory() as folder, closing(open_ledger(Path(folder) / "l.db", create=True)) as ledger:
+    with tempfile.TemporaryDirectory() as folder, closing(new_ledger(Path(folder) / "l.db")) as ledger:
         session = Session(ledger, NOON, Path(folder) / "l.db", created=True)
-        fill_small_firm(session)
         for act in acts:
             do(session, act)
             for order in ordering.order_list(session, only_open=False):
@@ -287,9 +285,8 @@ def test_ordered_is_received_to_come_and_cancelled_and_value_is_conserved_whatev
 @given(st.dictionaries(st.sampled_from(list(PARTS)), st.integers(1, 9), min_size=1), st.booleans())
 @settings(max_examples=10, deadline=None)
 def test_a_cancelled_order_leaves_everything_as_before_it_was_drafted(wanted: dict[str, int], out: bool) -> None:
-    with tempfile.TemporaryDirectory() as folder, closing(open_ledger(Path(folder) / "l.db", create=True)) as ledger:
+    with tempfile.TemporaryDirectory() as folder, closing(new_ledger(Path(folder) / "l.db")) as ledger:
         session = Session(ledger, NOON, Path(folder) / "l.db", created=True)
-        fill_small_firm(session)
         drafted(session)
         before = ledger_orders.on_order(ledger)
         number = sent(session, wanted) if out else drafted(session, wanted)

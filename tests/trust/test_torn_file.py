@@ -242,8 +242,9 @@ def go_through_many(bench: Bench, count: int, seed: int, back: int) -> Counter[s
     return hit
 
 
-def test_damaged_ledgers_are_told_of_left_alone_and_put_right(processes: ModuleType, firm: Path) -> None:
-    go_through_many(Bench(processes, firm, 6), 54, 1, 3)
+@pytest.mark.parametrize("count", [54, pytest.param(120, marks=pytest.mark.long)])
+def test_damaged_ledgers_are_told_of_left_alone_and_put_right(processes: ModuleType, firm: Path, count: int) -> None:
+    go_through_many(Bench(processes, firm, 6), count, 1, 3)
 
 
 @pytest.mark.long

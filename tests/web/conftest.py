@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 from starlette.testclient import TestClient
 
+from tests.conftest import fill_small_firm, new_ledger
 from vanstock.ledger.file import open_ledger
 from vanstock.ledger.reading import entries_about
 from vanstock.model import Job, PastEntry
@@ -35,7 +36,7 @@ class Firm:
 
     def __init__(self, ledger: Path, fill: Callable[[Session], None] | None) -> None:
         self.ledger, self.told = ledger, list[str]()
-        connection = open_ledger(ledger, create=True)
+        connection = new_ledger(ledger, filled=False)
         if fill:
             self._begin(Session(connection, datetime(2027, 2, 28, 18, 0), ledger, True), fill)
         connection.close()
@@ -63,8 +64,6 @@ class Firm:
 
 @pytest.fixture
 def firm(tmp_path: Path) -> Firm:
-    from tests.conftest import fill_small_firm
-
     return Firm(tmp_path / "firm.db", fill_small_firm)
 
 

@@ -11,6 +11,8 @@ from vanstock.cli.show import say, tell
 from vanstock.errors import BadValue
 from vanstock.quantity import show_qty
 
+STORE = "store"
+
 
 def add_to(app: typer.Typer) -> None:
     """Add this command to the program."""
@@ -32,7 +34,7 @@ def load(
     ] = None,
     everything: Annotated[bool, typer.Option("--all", help="Everything on the load list.")] = False,
     kit: Annotated[bool, typer.Option("--kit", help="Everything that the van's kit lacks.")] = False,
-    source: Annotated[str, typer.Option("--from", metavar="PLACE", help="A store or a van it comes from.")] = "store",
+    source: Annotated[str, typer.Option("--from", metavar="PLACE", help="A store or a van it comes from.")] = STORE,
     van: Van = "van",
     target: Annotated[str, typer.Option("--to", metavar="PLACE", help="Where it goes, instead of --van.")] = "",
     date: Day = "",
@@ -41,8 +43,9 @@ def load(
     part, qty, several = _named(parts or [])
     if sum((everything, kit, bool(parts))) != 1:
         raise BadValue("name one part to load, or --all for the whole load list, or --kit for what the kit lacks")
-    if target and (everything or kit):
-        raise BadValue("--all and --kit are for a van: name it with --van and leave --to out")
+    _fits_together(listed=everything or kit, source=source, target=target)
+    if date and not everything:
+        raise BadValue("--date belongs to --all: leave it out")
     if several:
         _carry(ctx, several, source, target or van)
         return
@@ -53,6 +56,14 @@ def load(
         _one(ctx, (part, qty), source, target or van)
         return
     _everything(ctx, van, date)
+
+
+def _fits_together(*, listed: bool, source: str, target: str) -> None:
+    """Raise `BadValue` where a list, which says itself where each line comes from, is given a place."""
+    if listed and target:
+        raise BadValue("--all and --kit are for a van: name it with --van and leave --to out")
+    if listed and source != STORE:
+        raise BadValue("--all and --kit say where each line comes from: leave --from out, or name the parts")
 
 
 def _one(ctx: typer.Context, named: tuple[str, str], source: str, target: str) -> None:

@@ -224,6 +224,12 @@ def _sheet(session: Session, answer: str) -> None:
     if answer.casefold() not in ("yes", "y"):
         raise BadValue(f"{answer!r} is neither yes nor no")
     paths = [Path("first-count.html"), Path("first-count.csv")]
+    if paths[1].exists():
+        paragraph(
+            f"{paths[1]} is there already, and may be filled in: `vanstock count --answers {paths[1]}` reads it; "
+            "for a new one take it away first, and `vanstock start` again"
+        )
+        return
     countprint.write_sheet(counting.full_sheet(session), paths)
     paragraph(
         f"wrote {paths[0]} to print and {paths[1]} to fill in. Count, then: `vanstock count --answers {paths[1]}`, or "

@@ -30,7 +30,7 @@ def day_need_quantiles(
     rng, asked = np.random.default_rng(seed), draws
     draws = min(draws, max(MOST_DRAWN // max(len(jobs), 1), LEAST_DRAWS))
     totals: dict[str, NDArray[np.int64]] = {}
-    for needs, many in _alike(jobs) if draws < asked else [(one, 1) for one in jobs]:
+    for needs, many in _alike(jobs, MOST_DRAWN // draws) if draws < asked else [(one, 1) for one in jobs]:
         for group, parts in drawn(needs, rng, draws * many).items():
             total = totals.setdefault(group, np.zeros(draws, dtype=np.int64))
             for index, qty in parts:
@@ -39,9 +39,9 @@ def day_need_quantiles(
     return {group: nth_from_top(total, top) for group, total in sorted(totals.items())}
 
 
-def _alike(jobs: Sequence[JobNeeds]) -> list[tuple[JobNeeds, int]]:
-    """Jobs that share their cases, as one of them and how many."""
+def _alike(jobs: Sequence[JobNeeds], most: int) -> list[tuple[JobNeeds, int]]:
+    """Jobs that share their cases, as one of them and how many, no more than `most` together."""
     by_cases: dict[tuple[int, int], list[JobNeeds]] = defaultdict(list)
     for needs in jobs:
         by_cases[id(needs.cases), id(needs.prior)].append(needs)
-    return [(some[0], len(some)) for some in by_cases.values()]
+    return [(some[0], len(some[i : i + most])) for some in by_cases.values() for i in range(0, len(some), most)]
