@@ -251,6 +251,45 @@ def test_an_event_that_names_no_family_or_type_is_listed_with_the_command_and_kn
     assert bring(half).look == ()
 
 
+@pytest.mark.parametrize(
+    ("title", "notes", "why"),
+    [
+        ("AAA heat source P20CB", "van: attic", "there is no van 'attic'"),
+        ("AAA heat source P20CB", "family: ZZZ", "'ZZZ' is no family that is known"),
+        ("AAA BBB heat source P20CB", "", "the family could be AAA or BBB"),
+        ("ZZZ heat source P20CB", "", "no family is named"),
+        ("AAA P20CB", "", "no job type is named"),
+        ("AAA heat source P20CB", "codes: P20CB P24?", "P24"),
+    ],
+)
+def test_an_update_that_became_unclear_is_told_until_it_is_clear_and_never_counted_as_before(
+    session: Session, bring: Bring, title: str, notes: str, why: str
+) -> None:
+    bring(event(*ONE))
+    for start, moved in ((TUESDAY, []), (":20270304T110000", ["moved J0001"]), (":20270304T110000", [])):
+        done = bring(event("one", start, title, f"DESCRIPTION:{notes}"))
+        (look,) = done.look
+        assert (acts(done), done.same) == (moved, 0)
+        assert "is J0001, booked as AAA heat-source, van: " in look.text
+        assert why in look.text
+    assert named(session, "J0001").codes == ("P20CB",)
+    assert bring(event("one", ":20270304T110000", ONE[2])).look == ()
+    assert bring(event("one", ":20270304T110000", title, f"DESCRIPTION:{notes}", "STATUS:CANCELLED")).look == ()
+
+
+def test_an_unclear_update_of_a_job_begun_past_or_cancelled_by_hand_is_not_asked_about(
+    session: Session, bring: Bring
+) -> None:
+    bring(event(*ONE), event("two", ":20270303T090000", "AAA clean"), event("three", ":20270304T090000", "AAA clean"))
+    job.fit(session, "J0001", "GLV-1")
+    booking.cancel_booking(session, "J0002")
+    starts = (TUESDAY, ":20270303T090000", ":20270304T090000")
+    ids = ("one", "two", "three")
+    unclear = [event(one, start, "ZZZ") for one, start in zip(ids, starts, strict=True)]
+    assert ["J0003" in look.text for look in bring(*unclear).look] == [True]
+    assert bring(*unclear, first=date(2027, 3, 5)).look == ()
+
+
 def test_an_event_that_could_be_two_things_or_two_jobs_is_listed(session: Session, bring: Bring) -> None:
     assert "the family could be AAA or BBB" in bring(event("x", TUESDAY, "AAA BBB clean")).look[0].text
     for _ in range(2):
