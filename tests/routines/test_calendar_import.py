@@ -107,6 +107,31 @@ def test_one_instance_of_a_series_is_moved_and_one_taken_out(session: Session, b
     assert bring(event(*WEEKLY), moved).acts == ()
 
 
+def test_a_day_left_out_of_a_timed_series_without_its_time_is_listed_with_why(session: Session, bring: Bring) -> None:
+    """RFC 5545, 3.8.5.1: an exception is of the value type of its start (from memory)."""
+    bring(event(*WEEKLY))
+    out = event(*WEEKLY, "EXDATE;VALUE=DATE:20270317")
+    (look,) = bring(out).look
+    assert look.text == (
+        "J0003 (Wed 2027-03-17 09:00) may be called off: its event leaves out all of 2027-03-17, without the time that "
+        "RFC 5545 asks for"
+    )
+    assert look.command == "vanstock booking cancel J0003"
+    assert named(session, "J0003").status == "booked"
+    booking.cancel_booking(session, "J0003")
+    assert bring(out).look == ()
+
+
+def test_a_series_with_a_rule_of_exceptions_is_listed_and_its_jobs_stay(session: Session, bring: Bring) -> None:
+    """RFC 5545, appendix A.3: EXRULE is deprecated (from memory)."""
+    bring(event(*WEEKLY))
+    for known in (True, False):
+        uid = "week" if known else "new"
+        done = bring(event(uid, *WEEKLY[1:], "EXRULE:FREQ=WEEKLY;INTERVAL=2"))
+        assert (acts(done), ["EXRULE" in look.text for look in done.look]) == ([], [True])
+    assert {one.status for one in reading.jobs(session.ledger)} == {"booked"}
+
+
 def test_an_event_moved_out_of_the_window_is_moved_not_lost(session: Session, bring: Bring) -> None:
     bring(event(*ONE))
     assert acts(bring(event("one", ":20280302T090000", "AAA heat source P20CB"))) == ["moved J0001"]

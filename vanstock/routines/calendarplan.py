@@ -227,6 +227,9 @@ class Plan:
             else:
                 self._act("cancelled", job._replace(status="cancelled"), job)
             self.rows[key] = row._replace(status="cancelled")
+        elif row.status == "booked" and (row.uid, row.date.replace("-", "")) in self.found.taken_out:
+            why = f"its event leaves out all of {row.date}, without the time that RFC 5545 asks for"
+            self.look.append(Look(f"{where} may be called off: {why}", f"vanstock booking cancel {job.job}"))
         elif row.status == "booked" and (row.uid in self.found.whole or row.calendar == _kept(self.found.name) != ""):
             self.look.append(Look(f"{where} is no longer in the calendar", f"vanstock booking cancel {job.job}"))
 
