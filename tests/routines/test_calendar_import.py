@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
+from contextlib import suppress
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -423,6 +425,24 @@ def test_a_watched_folder_gives_each_file_once_when_it_no_longer_grows(tmp_path:
     assert list(watched.ready()) == []
     with pytest.raises(BadValue, match="is no folder"):
         Watched(path)
+
+
+@pytest.mark.parametrize("looks", [0, 1, 2])
+def test_a_file_that_vanishes_while_a_folder_is_looked_at_ends_no_watch(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, looks: int
+) -> None:
+    """Another program takes the file away after it was looked at so many times."""
+    path, stays = calendar(tmp_path / "gone.ics", event(*ONE)), calendar(tmp_path / "stays.ics", event(*ONE))
+    watched, left, stat = Watched(tmp_path), iter(range(looks)), Path.stat
+
+    def takes_away(self: Path, **how: bool) -> os.stat_result:
+        if self == path and next(left, None) is None:
+            with suppress(FileNotFoundError):
+                os.unlink(path)
+        return stat(self, **how)
+
+    monkeypatch.setattr(Path, "stat", takes_away)
+    assert stays in [*watched.ready(), *watched.ready(), *watched.ready()]
 
 
 EVENTS = st.lists(
