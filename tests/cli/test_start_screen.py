@@ -12,6 +12,7 @@ import openpyxl
 import pytest
 
 from tests.cli.conftest import ROOT, Said, typed
+from vanstock.routines import invented
 from vanstock.routines.invented import MORNING
 
 Start = Callable[..., Said]
@@ -113,6 +114,22 @@ def test_the_invented_firm_gets_a_ledger_of_its_own(start: Start, ledger: Path) 
     assert f"  vanstock --ledger invented-firm.db --now {MORNING} loadout J0785 --why\n" in said.out  # to be copied
     assert told(start, "stock")["parts"] == []
     assert "is already there" in start("2", "4").err
+
+
+def test_the_invented_firm_broken_off_leaves_nothing_and_can_be_made_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Ctrl-C while its lists come in."""
+
+    def breaks_off(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as once, pytest.raises(KeyboardInterrupt):
+        once.setattr(invented, "import_folder", breaks_off)
+        invented.make(tmp_path / "ledger.db")
+    assert list(tmp_path.iterdir()) == []
+    assert invented.make(tmp_path / "ledger.db").stat().st_size > 100_000
+    assert [path.name for path in tmp_path.iterdir()] == ["invented-firm.db"]
 
 
 def test_the_starter_workbook_is_written_and_can_be_brought_in(start: Start) -> None:
