@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from vanstock.cli.options import example, opened
-from vanstock.cli.show import clean, paragraph, say, tell
+from vanstock.cli.show import clean, counted, many, paragraph, say, tell
 from vanstock.errors import ImportRefused, VanstockError
 
 if TYPE_CHECKING:
@@ -86,7 +86,7 @@ def _questions(session: Session, *, again: bool) -> None:
 
     asked = list(starting.QUESTIONS) if again else starting.open_questions(session)
     if asked:
-        paragraph(f"{len(asked)} questions about the firm, then its suppliers. {_HOW}")
+        paragraph(f"{many(len(asked), 'question')} about the firm, then its suppliers. {_HOW}")
         say()
     for question in asked:
         _until_it_can_be(
@@ -143,7 +143,7 @@ def _bring_in(session: Session) -> None:
 
     there = starting.what_is_there(session)
     say()
-    paragraph("In the ledger: " + ", ".join(f"{count} {name}" for name, count in there.items()) + ".", then="  ")
+    paragraph(f"In the ledger: {counted(there)}.", then="  ")
     if there["parts"]:
         return
     paragraph("Next come your parts and what fits what; past jobs too, if you have them: they teach the odds.")
@@ -191,7 +191,7 @@ def _what_they_have(session: Session) -> None:
         for problem in refused.problems:
             tell(str(problem))
         raise
-    paragraph("imported: " + ", ".join(f"{count} {name}" for name, count in done.changed.items() if count), then="  ")
+    paragraph(f"imported: {counted({name: count for name, count in done.changed.items() if count})}", then="  ")
 
 
 def _nothing(_: Session) -> None:
