@@ -200,6 +200,23 @@ def test_a_supplier_named_again_keeps_what_enter_leaves_and_what_is_not_asked(st
     assert suppliers(start) == {"FACTOR": "FACTOR,The Factor,2,Mon-Sat,11:00,4.50,,,13:00,25.00"}
 
 
+def test_a_dash_empties_what_stands_in_brackets_where_it_may_be_empty(start: Start) -> None:
+    """Name, cut-off, carriage paid over and address may be empty; days to deliver and carriage may not."""
+    start(*FIRM, *FACTOR, "", "4")
+    answers = ["factor", "-", "-", "3", "-", "Tue", "-", "-", "7", "-", "-", "", "4"]
+    said = start("-", *[""] * 7, *answers, command="start --again")
+    assert (said.code, said.err.count("every supplier needs an answer here: type one, like ")) == (0, 3)
+    assert "- empties it" in " ".join(said.out.split())
+    assert suppliers(start) == {"FACTOR": "FACTOR,,3,Tue,,7.00,,"}
+    assert told(start, "setting")["firm_name"] == ""
+    assert "One named again is changed: Enter keeps, - empties." in " ".join(said.out.split())
+
+
+def test_a_dash_names_no_van(start: Start) -> None:
+    start(*FIRM[:6], "-", "-", "", "4")
+    assert [place["place"] for place in told(start, "place list")["places"]] == ["van", "store"]  # type: ignore[attr-defined]
+
+
 def test_whoever_names_no_van_called_van_is_told_that_it_stays(start: Start) -> None:
     said = " ".join(start(*FIRM[:6], "north, south", "store", "", "4").out.split())
     assert "`van` is there from the start and stays beside them" in said

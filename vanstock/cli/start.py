@@ -17,8 +17,8 @@ if TYPE_CHECKING:
     from vanstock.routines.starting import Question
 
 _HOW = (
-    "Enter keeps what stands in brackets, ? says what a question is for, stop ends here: what you answered is kept, "
-    "and `vanstock start` goes on from there."
+    "Enter keeps what stands in brackets, - empties it, ? says what a question is for, stop ends here: what you "
+    "answered is kept, and `vanstock start` goes on from there."
 )
 _OFFERS = (
     "1  write a starter workbook to fill in, one sheet for each list",
@@ -109,7 +109,8 @@ def _suppliers(session: Session, *, again: bool) -> None:
     if starting.suppliers_asked(session) and not again:
         return
     if there := starting.suppliers(session):
-        paragraph(f"Suppliers there are: {', '.join(one.supplier for one in there)}.", then="  ")
+        names = ", ".join(one.supplier for one in there)
+        paragraph(f"Suppliers there are: {names}. One named again is changed: Enter keeps, - empties.", then="  ")
     paragraph(
         "Suppliers, one after the other, each under a short name of your own, like FACTOR. Enter when all are in."
     )
@@ -131,8 +132,7 @@ def _supplier(session: Session, short: str) -> None:
         now = cells.get(column, usual)
 
         def use(text: str, column: str = column) -> None:
-            starting.checked(cells | {column: text})
-            cells[column] = text
+            cells.update(starting.with_answer(cells, column, text))
 
         _until_it_can_be(lambda ask=ask, now=now, why=why: _ask(f"  {ask}", now, why), use)  # type: ignore[misc]
     starting.add_supplier(session, cells)

@@ -24,6 +24,8 @@ from vanstock.routines.stock import add_place
 _ANSWERED = "start_answered"
 """Where the ledger keeps the names of the questions that are answered."""
 _SUPPLIERS_BEGUN = "suppliers_begun"
+_EMPTIED = "-"
+"""The answer that takes away what stands in brackets."""
 
 
 class Question(NamedTuple):
@@ -162,7 +164,7 @@ def suppliers(session: Session) -> list[Supplier]:
 
 def answer(session: Session, question: Question, text: str) -> None:
     """Store an answer; raises `BadValue` for one that cannot be."""
-    question.change(session, text)
+    question.change(session, "" if text == _EMPTIED else text)
     _mark(session, question.name)
 
 
@@ -196,6 +198,16 @@ def checked(cells: Mapping[str, str]) -> Supplier:
     if problems or found is None:
         raise BadValue(problems[0].text.partition(": ")[2] if problems else "that is no supplier")
     return found
+
+
+def with_answer(cells: Mapping[str, str], column: str, text: str) -> dict[str, str]:
+    """A supplier's cells with one more answer; raises `BadValue` for one that cannot be."""
+    usual = next(usual for name, _, usual, _ in SUPPLIER_QUESTIONS if name == column)
+    if text == _EMPTIED and usual:
+        raise BadValue(f"every supplier needs an answer here: type one, like {usual}")
+    answered = {**cells, column: "" if text == _EMPTIED else text}
+    checked(answered)
+    return answered
 
 
 def add_supplier(session: Session, cells: Mapping[str, str]) -> Supplier:
