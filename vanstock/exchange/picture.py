@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from vanstock.errors import BadValue, VanstockError
+from vanstock.quantity import in_hundred
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -146,9 +147,8 @@ def cash_text(currency: str, value: float) -> str:
 
 
 def of_hundred(share: float) -> str:
-    """Jobs of 100 with one decimal; a share just short of 1 is not said to be all."""
-    text = f"{100 * share:.1f}".removesuffix(".0")
-    return ">99.9" if text == "100" and share < 1 else text
+    """Jobs of 100 as everywhere, but without a decimal that is nought, for which pictures have no room."""
+    return in_hundred(share).removesuffix(".0")
 
 
 def cash_unit(currency: str, most: float) -> tuple[float, str]:
