@@ -259,8 +259,8 @@ def test_an_event_called_off_is_never_taken_for_a_job_booked_by_hand_in_the_wind
     for day in (date(2027, 3, 2), date(2027, 9, 7)):
         booking.add_booking(session, Job("", day, "09:00", "AAA", "heat-source", ("P20CB",)))
     before = count(session)
-    for day in ("20270302", "20270907"):
-        done = bring(event(f"off-{day}", f":{day}T090000", ONE[2], "STATUS:CANCELLED"))
+    for at in ("20270302", "20270907"):
+        done = bring(event(f"off-{at}", f":{at}T090000", ONE[2], "STATUS:CANCELLED"))
         assert (acts(done), done.look, done.entry) == ([], (), None)
     assert count(session) == before
 

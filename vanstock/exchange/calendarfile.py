@@ -235,10 +235,7 @@ def _refuse(component: Any, uid: str, wrong_zones: set[str]) -> None:
     if not _has_start(component):
         raise BadValue("has no start that can be read")
     if "EXRULE" in component:
-        raise BadValue(
-            "leaves dates out by a rule of its own (EXRULE), which calendars no longer use (RFC 5545) and which is not "
-            "followed: take each date out of it in the calendar, or book its jobs by hand"
-        )
+        raise BadValue("leaves dates out by a rule (EXRULE), which is not followed: take each out, or book by hand")
     for name in ("DTSTART", "RECURRENCE-ID"):
         value = component.get(name)
         zone = str(value.params.get("TZID", "")) if value is not None else ""
