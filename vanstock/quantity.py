@@ -3,7 +3,7 @@
 A quantity is a whole number of base units of its part's unit (a UN/ECE Recommendation 20 code): pieces
 for C62, pairs for PR, millilitres for LTR, millimetres for MTR, grams for KGM. Money is whole pence (a
 hundredth of the ledger's currency). A price is per unit, in ten-thousandths of the currency, because a
-clip can cost less than a penny. Nothing here is a float.
+clip can cost less than a penny. Nothing here is a float, but a share that is only shown.
 """
 
 from __future__ import annotations
@@ -222,3 +222,13 @@ def parse_whole(text: str, what: str) -> int:
 def round_up_to_packs(qty: int, pack_size: int) -> int:
     """The least whole number of packs, in base units, that holds `qty`; 0 for nothing."""
     return -(-max(qty, 0) // pack_size) * pack_size
+
+
+def in_hundred(share: float) -> str:
+    """A share as so many of a hundred with one decimal; what falls short of all is not said to be all.
+
+    >>> in_hundred(0.9), in_hundred(0.9996), in_hundred(1)
+    ('90.0', '>99.9', '100.0')
+    """
+    text = f"{100 * share:.1f}"
+    return ">99.9" if text == "100.0" and share < 1 else text

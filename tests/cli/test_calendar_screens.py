@@ -41,13 +41,13 @@ def test_an_import_says_what_it_did_what_to_settle_and_how_to_take_it_back(vanst
     said = vanstock("booking import phone.ics")
     assert (said.code, narrow(said.out)) == (0, True)
     assert said.out.splitlines()[:2] == [
-        "phone.ics, 2027-02-22 to 2027-06-29: 3 booked, 1 no jobs, left alone",
+        "phone.ics, 2027-02-22 to 2027-06-29: 3 booked, 1 no job, left alone",
         "booked J0797: Thu 2027-03-11 09:00, KRA heat-source P20CB, van",
     ]
     assert "  vanstock booking add TAV TYPE --date 2027-03-15 --time 10:00 --codes P2463" in said.out
     assert said.out.rstrip().endswith("vanstock undo takes all of it back")
     again = vanstock("booking import phone.ics")
-    assert again.out.startswith("phone.ics, 2027-02-22 to 2027-06-29: 3 as before, 1 no jobs, left alone\n")
+    assert again.out.startswith("phone.ics, 2027-02-22 to 2027-06-29: 3 as before, 1 no job, left alone\n")
     assert vanstock("undo").code == 0
     assert "J0797" not in vanstock("booking list --from 2027-03-10 --to 2027-04-01").out
 

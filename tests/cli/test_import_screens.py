@@ -148,7 +148,7 @@ def test_at_a_terminal_what_is_not_clear_is_asked_and_no_is_no(vanstock: Run, tm
     code, shown = typed_at_a_terminal(words, "2\n2\ny\n", TERM="dumb")
     assert code == 0
     assert "1  point: 1,250 is 1250" in shown
-    assert "imported, new or changed: 1 parts" in shown
+    assert "imported, new or changed: 1 part\r" in shown
     out = vanstock(f"export {tmp_path / 'out'}")
     assert out.code == 0
     assert "vaporiser gasket,C62,1.25," in (tmp_path / "out" / "parts.csv").read_text()

@@ -12,6 +12,7 @@ import openpyxl
 import pytest
 
 from tests.cli.conftest import ROOT, Said, typed
+from vanstock.routines import invented
 from vanstock.routines.invented import MORNING
 
 Start = Callable[..., Said]
@@ -150,6 +151,23 @@ def test_the_invented_firm_gets_a_ledger_of_its_own(start: Start, ledger: Path) 
     assert "is already there" in start("2", "4").err
 
 
+def test_the_invented_firm_broken_off_leaves_nothing_and_can_be_made_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Ctrl-C while its lists come in."""
+
+    def breaks_off(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as once:
+        once.setattr(invented, "import_folder", breaks_off)
+        with pytest.raises(KeyboardInterrupt):
+            invented.make(tmp_path / "ledger.db")
+    assert list(tmp_path.iterdir()) == []
+    assert invented.make(tmp_path / "ledger.db").stat().st_size > 100_000
+    assert [path.name for path in tmp_path.iterdir()] == ["invented-firm.db"]
+
+
 def test_the_starter_workbook_is_written_and_can_be_brought_in(start: Start) -> None:
     assert start(*FIRM, *FACTOR, "", "1", "").code == 0
     book = openpyxl.load_workbook("vanstock.xlsx")
@@ -165,7 +183,7 @@ def test_the_starter_workbook_is_written_and_can_be_brought_in(start: Start) -> 
     book.save("vanstock.xlsx")
     said = start("3", "vanstock.xlsx", "no")
     assert (said.code, said.err) == (0, "")
-    assert "1 families, 1 parts" in said.out
+    assert "1 family, 1 part" in said.out
 
 
 def test_a_folder_is_brought_in_and_the_first_count_offered(start: Start, tmp_path: Path) -> None:
@@ -219,6 +237,23 @@ def test_a_supplier_named_again_keeps_what_enter_leaves_and_what_is_not_asked(st
     said = start(*[""] * 8, "factor", "", "2", *[""] * 5, "", "4", command="start --again")
     assert "Working days from order to delivery [0]" in said.out
     assert suppliers(start) == {"FACTOR": "FACTOR,The Factor,2,Mon-Sat,11:00,4.50,,,13:00,25.00"}
+
+
+def test_a_dash_empties_what_stands_in_brackets_where_it_may_be_empty(start: Start) -> None:
+    """Name, cut-off, carriage paid over and address may be empty; days to deliver and carriage may not."""
+    start(*FIRM, *FACTOR, "", "4")
+    answers = ["factor", "-", "-", "3", "-", "Tue", "-", "-", "7", "-", "-", "", "4"]
+    said = start("-", *[""] * 7, *answers, command="start --again")
+    assert (said.code, said.err.count("every supplier needs an answer here: type one, like ")) == (0, 3)
+    assert "- empties it" in " ".join(said.out.split())
+    assert suppliers(start) == {"FACTOR": "FACTOR,,3,Tue,,7.00,,"}
+    assert told(start, "setting")["firm_name"] == ""
+    assert "One named again is changed: Enter keeps, - empties." in " ".join(said.out.split())
+
+
+def test_a_dash_names_no_van(start: Start) -> None:
+    start(*FIRM[:6], "-", "-", "", "4")
+    assert [place["place"] for place in told(start, "place list")["places"]] == ["van", "store"]  # type: ignore[attr-defined]
 
 
 def test_whoever_names_no_van_called_van_is_told_that_it_stays(start: Start) -> None:

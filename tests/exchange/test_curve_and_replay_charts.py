@@ -20,6 +20,7 @@ from vanstock.exchange import curvechart, replaychart
 from vanstock.exchange.curvechart import CurvePicture
 from vanstock.exchange.picture import LETTERS, SIZE, check_ending, of_hundred, save, styled
 from vanstock.exchange.replaychart import ReplayLine, ReplayPicture
+from vanstock.quantity import in_hundred
 
 POINTS = tuple((80.0 * step, 1 - 0.94 * exp(-step / 15)) for step in range(101))
 CURVE = CurvePicture("GBP", POINTS, 0.95, (("min and max today", 3_895.04, 0.9553), ("stock today", 2_148.95, 0.1889)))
@@ -133,7 +134,10 @@ def test_what_the_curve_does_not_reach_is_said() -> None:
 
 
 def test_a_share_just_short_of_all_is_not_said_to_be_all() -> None:
-    assert [of_hundred(share) for share in (0, 0.945, 0.9994, 0.9998, 1)] == ["0", "94.5", "99.9", ">99.9", "100"]
+    """In pictures and in words alike."""
+    shares = (0, 0.945, 0.9994, 0.9998, 1)
+    assert [of_hundred(share) for share in shares] == ["0", "94.5", "99.9", ">99.9", "100"]
+    assert [in_hundred(share) for share in shares] == ["0.0", "94.5", "99.9", ">99.9", "100.0"]
 
 
 def test_the_replay_names_each_line_with_its_jobs_and_cash_and_a_letter_of_its_own() -> None:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
+from contextlib import suppress
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -105,6 +107,31 @@ def test_one_instance_of_a_series_is_moved_and_one_taken_out(session: Session, b
     assert acts(bring(out, moved)) == ["moved J0002", "cancelled J0003"]
     assert acts(bring(event(*WEEKLY), moved)) == ["booked again J0003"]
     assert bring(event(*WEEKLY), moved).acts == ()
+
+
+def test_a_day_left_out_of_a_timed_series_without_its_time_is_listed_with_why(session: Session, bring: Bring) -> None:
+    """RFC 5545, 3.8.5.1: an exception is of the value type of its start (from memory)."""
+    bring(event(*WEEKLY))
+    out = event(*WEEKLY, "EXDATE;VALUE=DATE:20270317")
+    (look,) = bring(out).look
+    assert look.text == (
+        "J0003 (Wed 2027-03-17 09:00) may be called off: its event leaves out all of 2027-03-17, without the time that "
+        "RFC 5545 asks for"
+    )
+    assert look.command == "vanstock booking cancel J0003"
+    assert named(session, "J0003").status == "booked"
+    booking.cancel_booking(session, "J0003")
+    assert bring(out).look == ()
+
+
+def test_a_series_with_a_rule_of_exceptions_is_listed_and_its_jobs_stay(session: Session, bring: Bring) -> None:
+    """RFC 5545, appendix A.3: EXRULE is deprecated (from memory)."""
+    bring(event(*WEEKLY))
+    for known in (True, False):
+        uid = "week" if known else "new"
+        done = bring(event(uid, *WEEKLY[1:], "EXRULE:FREQ=WEEKLY;INTERVAL=2"))
+        assert (acts(done), ["EXRULE" in look.text for look in done.look]) == ([], [True])
+    assert {one.status for one in reading.jobs(session.ledger)} == {"booked"}
 
 
 def test_an_event_moved_out_of_the_window_is_moved_not_lost(session: Session, bring: Bring) -> None:
@@ -251,6 +278,45 @@ def test_an_event_that_names_no_family_or_type_is_listed_with_the_command_and_kn
     assert bring(half).look == ()
 
 
+@pytest.mark.parametrize(
+    ("title", "notes", "why"),
+    [
+        ("AAA heat source P20CB", "van: attic", "there is no van 'attic'"),
+        ("AAA heat source P20CB", "family: ZZZ", "'ZZZ' is no family that is known"),
+        ("AAA BBB heat source P20CB", "", "the family could be AAA or BBB"),
+        ("ZZZ heat source P20CB", "", "no family is named"),
+        ("AAA P20CB", "", "no job type is named"),
+        ("AAA heat source P20CB", "codes: P20CB P24?", "P24"),
+    ],
+)
+def test_an_update_that_became_unclear_is_told_until_it_is_clear_and_never_counted_as_before(
+    session: Session, bring: Bring, title: str, notes: str, why: str
+) -> None:
+    bring(event(*ONE))
+    for start, moved in ((TUESDAY, []), (":20270304T110000", ["moved J0001"]), (":20270304T110000", [])):
+        done = bring(event("one", start, title, f"DESCRIPTION:{notes}"))
+        (look,) = done.look
+        assert (acts(done), done.same) == (moved, 0)
+        assert "is J0001, booked as AAA heat-source, van: " in look.text
+        assert why in look.text
+    assert named(session, "J0001").codes == ("P20CB",)
+    assert bring(event("one", ":20270304T110000", ONE[2])).look == ()
+    assert bring(event("one", ":20270304T110000", title, f"DESCRIPTION:{notes}", "STATUS:CANCELLED")).look == ()
+
+
+def test_an_unclear_update_of_a_job_begun_past_or_cancelled_by_hand_is_not_asked_about(
+    session: Session, bring: Bring
+) -> None:
+    bring(event(*ONE), event("two", ":20270303T090000", "AAA clean"), event("three", ":20270304T090000", "AAA clean"))
+    job.fit(session, "J0001", "GLV-1")
+    booking.cancel_booking(session, "J0002")
+    starts = (TUESDAY, ":20270303T090000", ":20270304T090000")
+    ids = ("one", "two", "three")
+    unclear = [event(one, start, "ZZZ") for one, start in zip(ids, starts, strict=True)]
+    assert ["J0003" in look.text for look in bring(*unclear).look] == [True]
+    assert bring(*unclear, first=date(2027, 3, 5)).look == ()
+
+
 def test_an_event_that_could_be_two_things_or_two_jobs_is_listed(session: Session, bring: Bring) -> None:
     assert "the family could be AAA or BBB" in bring(event("x", TUESDAY, "AAA BBB clean")).look[0].text
     for _ in range(2):
@@ -359,6 +425,24 @@ def test_a_watched_folder_gives_each_file_once_when_it_no_longer_grows(tmp_path:
     assert list(watched.ready()) == []
     with pytest.raises(BadValue, match="is no folder"):
         Watched(path)
+
+
+@pytest.mark.parametrize("looks", [0, 1, 2])
+def test_a_file_that_vanishes_while_a_folder_is_looked_at_ends_no_watch(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, looks: int
+) -> None:
+    """Another program takes the file away after it was looked at so many times."""
+    path, stays = calendar(tmp_path / "gone.ics", event(*ONE)), calendar(tmp_path / "stays.ics", event(*ONE))
+    watched, left, stat = Watched(tmp_path), iter(range(looks)), Path.stat
+
+    def takes_away(self: Path, **how: bool) -> os.stat_result:
+        if self == path and next(left, None) is None:
+            with suppress(FileNotFoundError):
+                os.unlink(path)
+        return stat(self, **how)
+
+    monkeypatch.setattr(Path, "stat", takes_away)
+    assert stays in [*watched.ready(), *watched.ready(), *watched.ready()]
 
 
 EVENTS = st.lists(

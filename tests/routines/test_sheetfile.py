@@ -114,6 +114,24 @@ def test_a_suppliers_number_alone_will_do_and_two_parts_of_one_number_are_left_o
     assert found.left_out == ((2, "D-17 is the supplier's number of BLT-1, SNS-1"),)
 
 
+def test_a_new_number_beside_a_known_number_of_the_supplier_is_left_out_and_both_are_told(
+    session: Session, listed: Listed
+) -> None:
+    number_parts(session, SNS_1="D-17", BLT_1="D-18", HOS_1="D-18")
+    rows = [["Part", "Supplier part no", "Price"], ["NEW-9", "D-17", 50], ["sns-1", "D-17", 51], ["NEW-8", "D-18", 9]]
+    found = seen(session, listed(rows, supplier="DAY"))
+    assert found.left_out == (
+        (2, "NEW-9 is not known, but D-17 is the supplier's number of SNS-1: correct one of the two, or go by the "
+            'supplier\'s numbers alone (--columns "THEIRS=" for their column of parts)'),
+        (4, "D-18 is the supplier's number of BLT-1, HOS-1"),
+    )  # fmt: skip
+    assert [(one.part, one.now) for one in found.changes.prices] == [("SNS-1", "51.00")]
+    alone = listed(rows[:2], supplier="DAY", columns={"Part": ""})
+    by_its_own = listed([rows[0], ["d-17", "D-17", 50]], name="two.csv", supplier="DAY")
+    for wish in (alone, by_its_own):
+        assert [(one.part, one.now) for one in seen(session, wish).changes.prices] == [("SNS-1", "50.00")]
+
+
 def test_new_parts_can_be_left_out(session: Session, listed: Listed) -> None:
     found = seen(session, listed([["Part", "Price"], ["SNS-1", 50], ["NEW-1", 8]], only_known=True))
     assert (found.changes.new, found.left_out) == ((), ((3, "new"),))
@@ -221,6 +239,42 @@ def test_the_order_of_dates_is_asked_once_and_kept_as_a_setting(session: Session
     assert [row["date"] for row in later.changes.new] == ["2027-04-05"]
     shown = seen(session, listed([head, ["K2", "05/25/2027", "BBB", "clean"]], "jobs"))
     assert [row["date"] for row in shown.changes.new] == ["2027-05-25"]  # the file's own dates go before the setting
+
+
+@pytest.mark.parametrize(
+    "cell", ["02/03/2027 9:30", "2027-03-02T09:30:00", datetime(2027, 3, 2, 9, 30), "2 Mar 27 09:30"]
+)
+def test_a_time_in_the_cell_of_a_date_is_the_jobs_time(
+    session: Session, listed: Listed, tmp_path: Path, cell: str | datetime
+) -> None:
+    head = ["Job no", "Visit date", "Vehicle", "Type"]
+    wish = listed([head], "jobs", order="day-first")._replace(path=tmp_path / "list.xlsx")
+    book = Workbook()
+    for row in (head, ["K1", cell, "Alder", "clean"], ["K2", "2027-03-03 00:00:00", "Alder", "clean"]):
+        book.active.append(row)  # type: ignore[union-attr]
+    book.save(wish.path)
+    found = brought(session, wish)
+    assert [note for note in found.notes if note.startswith("time: as it stands in the cells of date, like ")]
+    assert [(job.job, job.date.day, job.time) for job in reading.jobs(session.ledger)] == [
+        ("K1", 2, "09:30"), ("K2", 3, ""),
+    ]  # fmt: skip
+
+
+def test_a_time_in_the_cell_of_a_date_fills_an_empty_time_and_contradicts_none(
+    session: Session, listed: Listed
+) -> None:
+    head = ["Job no", "Visit date", "Time", "Vehicle", "Type"]
+    rows = [
+        [name, "2027-03-02 09:30", at, "Alder", "clean"]
+        for name, at in (("K1", "n/a"), ("K2", "9:30"), ("K3", "10:00"))
+    ]
+    found = seen(session, listed([head, *rows], "jobs"))
+    assert [str(one) for one in found.problems] == [
+        "list.csv:4: date: its cell holds the time 09:30, and that of the time is 10:00: let both say the same"
+    ]
+    found = seen(session, listed([head, *rows[:2]], "jobs"))
+    assert [row["time"] for row in found.changes.new] == ["09:30", "09:30"]
+    assert not any(note.startswith("time:") for note in found.notes)
 
 
 def test_a_list_of_jobs_moves_what_it_moves_and_finishes_nothing_again(session: Session, listed: Listed) -> None:

@@ -19,12 +19,11 @@ from starlette.testclient import TestClient
 from tests.web.conftest import NOW, Firm
 from vanstock.errors import BadValue
 from vanstock.ledger.file import open_ledger
-from vanstock.quantity import format_money
+from vanstock.quantity import format_money, in_hundred
 from vanstock.routines.curve import USUAL_MORE, curve, more_told, told_spots
 from vanstock.routines.forecastwords import figures_of, told_of, weeks_of
 from vanstock.routines.session import Session
 from vanstock.routines.why import why
-from vanstock.routines.wording import in_hundred
 from vanstock.web.behind import Behind
 
 T = TypeVar("T")

@@ -11,8 +11,7 @@ import typer
 from vanstock.cli.options import Json, check_chart, example, opened
 from vanstock.cli.show import Column, as_json, drawing, figure, is_read_aloud, paragraph, say, table, working
 from vanstock.errors import BadValue
-from vanstock.quantity import format_money, format_qty, parse_money, show_qty
-from vanstock.routines.wording import in_hundred
+from vanstock.quantity import format_money, format_qty, in_hundred, parse_money, show_qty
 
 if TYPE_CHECKING:
     from vanstock.routines.curve import Curve, Spot

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from vanstock.cli.options import example, opened
-from vanstock.cli.show import clean, paragraph, say, tell, working
+from vanstock.cli.show import clean, counted, paragraph, say, tell, working
 from vanstock.errors import BadValue, ImportRefused, ImportUnclear, Problem
 
 if TYPE_CHECKING:
@@ -130,7 +130,7 @@ def _say_imported(done: Imported, what: str) -> None:
     if not done.total:
         say(f"nothing new: the ledger already has everything in that {what}")
         return
-    listed = ", ".join(f"{count} {name}" for name, count in done.changed.items() if count)
+    listed = counted({name: count for name, count in done.changed.items() if count})
     paragraph(f"imported, new or changed: {listed}", then="  ")
 
 

@@ -10,8 +10,7 @@ from vanstock.cli.forecast import Named
 from vanstock.cli.options import Json, example, opened
 from vanstock.cli.show import Column, as_json, figure, paragraph, say, table, words, working
 from vanstock.errors import BadValue
-from vanstock.quantity import format_money, format_qty, parse_decimal, parse_money, show_qty
-from vanstock.routines.wording import in_hundred
+from vanstock.quantity import format_money, format_qty, in_hundred, parse_decimal, parse_money, show_qty
 
 if TYPE_CHECKING:
     from vanstock.model import MinMax, Part

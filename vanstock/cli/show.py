@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 import os
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from typing import Any, NamedTuple
@@ -70,6 +70,15 @@ def width() -> int:
 def many(count: int, what: str) -> str:
     """So many of something: `1 line`, `2 lines`."""
     return f"1 {what}" if count == 1 else f"{count} {what}s"
+
+
+def counted(counts: Mapping[str, int]) -> str:
+    """So many of each thing, by its plural: `1 family, 2 parts`."""
+    return ", ".join(f"{count} {_one(things) if count == 1 else things}" for things, count in counts.items())
+
+
+def _one(things: str) -> str:
+    return f"{things[:-3]}y" if things.endswith("ies") else things.removesuffix("s")
 
 
 def say(text: str = "") -> None:

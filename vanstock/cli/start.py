@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from vanstock.cli.options import example, opened
-from vanstock.cli.show import clean, many, paragraph, say, tell
+from vanstock.cli.show import clean, counted, many, paragraph, say, tell
 from vanstock.errors import BadValue, ImportRefused, VanstockError
 
 if TYPE_CHECKING:
@@ -17,8 +17,8 @@ if TYPE_CHECKING:
     from vanstock.routines.starting import Question
 
 _HOW = (
-    "Enter keeps what stands in brackets, ? says what a question is for, stop ends here: what you answered is kept, "
-    "and `vanstock start` goes on from there."
+    "Enter keeps what stands in brackets, - empties it, ? says what a question is for, stop ends here: what you "
+    "answered is kept, and `vanstock start` goes on from there."
 )
 _OFFERS = (
     "1  write a starter workbook to fill in, one sheet for each list",
@@ -109,7 +109,8 @@ def _suppliers(session: Session, *, again: bool) -> None:
     if starting.suppliers_asked(session) and not again:
         return
     if there := starting.suppliers(session):
-        paragraph(f"Suppliers there are: {', '.join(one.supplier for one in there)}.", then="  ")
+        names = ", ".join(one.supplier for one in there)
+        paragraph(f"Suppliers there are: {names}. One named again is changed: Enter keeps, - empties.", then="  ")
     paragraph(
         "Suppliers, one after the other, each under a short name of your own, like FACTOR. Enter when all are in."
     )
@@ -131,9 +132,7 @@ def _supplier(session: Session, short: str) -> None:
         now = cells.get(column, usual)
 
         def use(text: str, column: str = column) -> None:
-            cell = starting.as_cell(column, text)
-            starting.checked(cells | {column: cell})
-            cells[column] = cell
+            cells.update(starting.with_answer(cells, column, text))
 
         try:
             _until_it_can_be(lambda ask=ask, now=now, why=why: _ask(f"  {ask}", now, why), use)  # type: ignore[misc]
@@ -149,7 +148,7 @@ def _bring_in(session: Session) -> None:
 
     there = starting.what_is_there(session)
     say()
-    paragraph("In the ledger: " + ", ".join(f"{count} {name}" for name, count in there.items()) + ".", then="  ")
+    paragraph(f"In the ledger: {counted(there)}.", then="  ")
     if there["parts"]:
         return
     paragraph("Next come your parts and what fits what; past jobs too, if you have them: they teach the odds.")
@@ -195,7 +194,7 @@ def _what_they_have(session: Session) -> None:
         for problem in refused.problems:
             tell(str(problem))
         raise
-    paragraph("imported: " + ", ".join(f"{count} {name}" for name, count in done.changed.items() if count), then="  ")
+    paragraph(f"imported: {counted({name: count for name, count in done.changed.items() if count})}", then="  ")
 
 
 def _nothing(_: Session) -> None:

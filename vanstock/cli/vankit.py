@@ -8,7 +8,7 @@ import typer
 
 from vanstock.cli.options import Json, Van, example, opened
 from vanstock.cli.show import Column, as_json, figure, paragraph, say, table, words, working
-from vanstock.quantity import format_money, format_qty, show_qty
+from vanstock.quantity import format_money, format_qty, in_hundred, show_qty
 
 if TYPE_CHECKING:
     from vanstock.routines.vankit import KitLine, VanKit
@@ -32,8 +32,6 @@ def kit(ctx: typer.Context, van: Van = "van", json: Json = False) -> None:
 
 
 def _show(found: VanKit) -> None:
-    from vanstock.routines.wording import in_hundred
-
     mine = f"{found.finished} finished job{'' if found.finished == 1 else 's'} of its own"
     paragraph(f"{found.van}: about {found.weekly:.1f} jobs a week, by {mine}", then="  ")
     columns = (Column("part"), words("what"), figure("carry"), figure("aboard"), words("load"), figure("take it"),

@@ -229,11 +229,13 @@ def _sequence(component: Any) -> int:
 
 
 def _refuse(component: Any, uid: str, wrong_zones: set[str]) -> None:
-    """Raise `BadValue` for an event that cannot be told from others, or whose time cannot be read."""
+    """Raise `BadValue` for an event that cannot be told from others, or whose times cannot be known."""
     if not uid:
         raise BadValue("has no UID, so that a change of it could not be told from another event")
     if not _has_start(component):
         raise BadValue("has no start that can be read")
+    if "EXRULE" in component:
+        raise BadValue("leaves dates out by a rule (EXRULE), which is not followed: take each out, or book by hand")
     for name in ("DTSTART", "RECURRENCE-ID"):
         value = component.get(name)
         zone = str(value.params.get("TZID", "")) if value is not None else ""

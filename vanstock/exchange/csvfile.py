@@ -8,15 +8,14 @@ spreadsheet would run as a formula is written behind an apostrophe, which readin
 from __future__ import annotations
 
 import csv
-import os
 import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, TypeVar
 
-from vanstock.errors import BadValue, Problem, VanstockError
+from vanstock.errors import BadValue, Problem
+from vanstock.exchange.inplace import in_place_of
 
 T = TypeVar("T")
 
@@ -249,16 +248,9 @@ def write_rows(path: Path, header: Sequence[str], rows: Iterable[Sequence[str]])
 
     Every cell is `defused`.
     """
-    aside = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
+    with in_place_of(path) as aside:
         path.parent.mkdir(parents=True, exist_ok=True)
         with aside.open("w", encoding="utf-8", newline="") as lines:
             writer = csv.writer(lines)
             writer.writerow(header)
             writer.writerows([defused(cell) for cell in row] for row in rows)
-        aside.replace(path)
-    except (OSError, ValueError) as error:  # ValueError: a name with a NUL in it, a text that is not UTF-8
-        with suppress(OSError, ValueError):
-            aside.unlink(missing_ok=True)
-        reason = error.strerror if isinstance(error, OSError) else "it holds what cannot be written as text"
-        raise VanstockError(f"cannot write {path}: {reason}") from error

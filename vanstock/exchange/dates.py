@@ -21,7 +21,7 @@ _NAMED = re.compile(
 )
 _YEAR_FIRST = re.compile(r"(\d{4})([-/.])(\d{1,2})\2(\d{1,2})")
 _BY_NUMBERS = re.compile(r"(\d{1,2})([-/. ])(\d{1,2})\2(\d{4}|\d{2})")
-_CLOCK = re.compile(r"[T ]+\d{1,2}:\d{2}(:\d{2})?(\.\d+)?$")
+_CLOCK = re.compile(r"[T ]+(\d{1,2}:\d{2})(:\d{2})?(\.\d+)?$")
 _LOOKS_LIKE_ONE = re.compile(
     rf"\d{{1,2}}[-\s](?:{'|'.join(_MONTHS)})(?:[-\s]\d{{2,4}})?|(?:{'|'.join(_MONTHS)})-\d{{2,4}}"
     r"|\d{1,2}/\d{1,2}/\d{2,4}|\d{4}-\d{2}-\d{2}( 00:00:00)?",
@@ -49,6 +49,16 @@ def meanings(text: str) -> dict[str, date]:
         days = {DAY_FIRST: _day(year, second, first), MONTH_FIRST: _day(year, first, second)}
         return {order: day for order, day in days.items() if day}
     return {}
+
+
+def time_beside(text: str) -> str:
+    """The time of day that stands behind a date; "" for none, and for midnight, which is how a bare day is exported.
+
+    >>> time_beside("03/04/2027 9:30"), time_beside("2027-04-03T14:00:00"), time_beside("2027-04-03 00:00:00")
+    ('09:30', '14:00', '')
+    """
+    found = _CLOCK.search(text.strip())
+    return found[1].zfill(5).replace("00:00", "") if found else ""
 
 
 def _both(day: date | None) -> dict[str, date]:

@@ -140,8 +140,10 @@ def _tenths(text: str, option: str) -> int:
 
 
 def _checked(grid: Grid) -> Grid:
+    if not (grid.columns and grid.rows):
+        raise BadValue(f"--grid {grid.name!r} has no labels: it needs at least 1x1")
     wide, high = _covered(grid)
-    if not (grid.columns and grid.rows) or wide > SHEET[0] or high > SHEET[1]:
+    if wide > SHEET[0] or high > SHEET[1]:
         raise BadValue(f"{grid.name} labels of {grid.size} do not fit on A4 (210 x 297 mm): check --size and --gap")
     if grid.width < _LEAST[0] or grid.height < _LEAST[1]:
         raise BadValue(f"labels of {grid.size} are too small for a code and words: at least 35 x 17 mm")

@@ -6,11 +6,9 @@ Knows no ledger and no clock, and sends nothing. Called by the routine that writ
 
 from __future__ import annotations
 
-import os
 import re
 import unicodedata
 from collections.abc import Iterator, Sequence
-from contextlib import suppress
 from datetime import date, datetime, time
 from importlib.resources import files
 from pathlib import Path
@@ -20,6 +18,7 @@ from typing import NamedTuple
 from vanstock.errors import BadValue, VanstockError
 from vanstock.exchange import orderbook, ubl
 from vanstock.exchange.csvfile import write_rows
+from vanstock.exchange.inplace import put_bytes
 from vanstock.orderdoc import OrderDoc, OrderDocLine
 from vanstock.quantity import format_money, format_price, format_qty, show_qty, unit
 
@@ -231,7 +230,7 @@ def as_html(path: Path, doc: OrderDoc) -> None:
 
     house = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     template = (files("vanstock.exchange") / "templates" / "order.html.j2").read_text(encoding="utf-8")
-    _put(path, house.from_string(template).render(letter=in_words(doc)).encode())
+    put_bytes(path, house.from_string(template).render(letter=in_words(doc)).encode())
 
 
 def as_xlsx(path: Path, doc: OrderDoc) -> None:
@@ -240,7 +239,7 @@ def as_xlsx(path: Path, doc: OrderDoc) -> None:
     facts = dict(letter.facts)
     note = facts.pop("Note", "")
     above = "; ".join(f"{label} {words}" for label, words in facts.items())
-    _put(path, orderbook.as_workbook(_printable(doc), letter.title, [above, note] if note else [above]))
+    put_bytes(path, orderbook.as_workbook(_printable(doc), letter.title, [above, note] if note else [above]))
 
 
 def as_xml(path: Path, doc: OrderDoc) -> None:
@@ -249,20 +248,7 @@ def as_xml(path: Path, doc: OrderDoc) -> None:
     facts = dict(letter.facts)
     until = f"must be in by {facts['Must be in by']}" if "Must be in by" in facts else ""
     notes = [note for note in (facts.get("Note", ""), until, "all amounts are ex VAT") if note]
-    _put(path, ubl.as_xml(_printable(doc), notes, [line.packs for line in letter.lines]))
-
-
-def _put(path: Path, content: bytes) -> None:
-    aside = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        aside.write_bytes(content)
-        aside.replace(path)
-    except (OSError, ValueError) as error:  # ValueError: a name with a NUL in it
-        raise VanstockError(f"cannot write {path}: {_reason(error)}") from error
-    finally:
-        with suppress(OSError, ValueError):
-            aside.unlink(missing_ok=True)
+    put_bytes(path, ubl.as_xml(_printable(doc), notes, [line.packs for line in letter.lines]))
 
 
 def _reason(error: Exception) -> str:

@@ -9,14 +9,15 @@ call `check_ending` early.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from vanstock.errors import BadValue, VanstockError
+from vanstock.errors import BadValue
+from vanstock.exchange.inplace import in_place_of
+from vanstock.quantity import in_hundred
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -57,19 +58,11 @@ def save(path: Path, make: Callable[[], Figure], title: str) -> None:
     """
     check_ending(path)
     kind = path.suffix.lower().lstrip(".")
-    aside = path.with_name(f".{path.name}.{os.getpid()}.part")
     metadata = {"Title": title} | ({"Date": None} if kind == "svg" else {})
     with styled():
         figure = make()
-        try:
+        with in_place_of(path) as aside:
             figure.savefig(aside, format=kind, dpi=_DOTS_PER_INCH, metadata=metadata)
-            aside.replace(path)
-        except (OSError, ValueError) as error:  # ValueError: a name with a NUL in it
-            reason = error.strerror if isinstance(error, OSError) else str(error)
-            raise VanstockError(f"cannot write {path}: {reason}") from error
-        finally:
-            with suppress(OSError, ValueError):
-                aside.unlink(missing_ok=True)
 
 
 @contextmanager
@@ -146,9 +139,8 @@ def cash_text(currency: str, value: float) -> str:
 
 
 def of_hundred(share: float) -> str:
-    """Jobs of 100 with one decimal; a share just short of 1 is not said to be all."""
-    text = f"{100 * share:.1f}".removesuffix(".0")
-    return ">99.9" if text == "100" and share < 1 else text
+    """Jobs of 100 as everywhere, but without a decimal that is nought, for which pictures have no room."""
+    return in_hundred(share).removesuffix(".0")
 
 
 def cash_unit(currency: str, most: float) -> tuple[float, str]:

@@ -6,13 +6,12 @@ text, never as markup. The look is in templates/loadout.html.j2. Called by `rout
 
 from __future__ import annotations
 
-import os
-from contextlib import suppress
 from importlib.resources import files
 from pathlib import Path
 from typing import NamedTuple
 
-from vanstock.errors import BadValue, VanstockError
+from vanstock.errors import BadValue
+from vanstock.exchange.inplace import in_place_of
 
 ENDINGS = (".html", ".htm")
 
@@ -120,13 +119,5 @@ def write_page(path: Path, page: Page) -> None:
 
 def put(path: Path, text: str) -> None:
     """Write a whole text file in place of an old one, or leave that as it was; raises `VanstockError`."""
-    aside = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
+    with in_place_of(path) as aside:
         aside.write_text(text, encoding="utf-8", newline="\n")
-        aside.replace(path)
-    except (OSError, ValueError) as error:  # ValueError: a name with a NUL in it, a text that is not UTF-8
-        reason = error.strerror if isinstance(error, OSError) else "it holds what cannot be written as text"
-        raise VanstockError(f"cannot write {path}: {reason}") from error
-    finally:
-        with suppress(OSError, ValueError):
-            aside.unlink(missing_ok=True)

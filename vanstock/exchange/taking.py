@@ -81,6 +81,7 @@ def settle(headed: Headed, matching: Matching, habits: Habits) -> Settled:
     used = [match for match in matching.matches if match.ours in KIND_OF]
     marks = _marks(headed, used, habits, notes, questions)
     orders = _orders(headed, used, habits, notes, questions)
+    notes += _note_of_times(headed, used)
     ways = {
         match.ours: Ways(
             marks.get(match.ours, amounts.POINT), orders.get(match.ours, ""), habits.currency, habits.known
@@ -156,6 +157,16 @@ def _orders(
     return orders
 
 
+def _note_of_times(headed: Headed, used: Sequence[Match]) -> Iterator[str]:
+    """What to tell where the cells of a date hold times, and no column is the time."""
+    if any(match.ours == "time" for match in used):
+        return
+    for match in used:
+        held = [cell.text for row in headed.rows if dates.time_beside((cell := at(row, match)).text)]
+        if match.ours == "date" and held:
+            yield f"time: as it stands in the cells of date, like {held[0]!r}"
+
+
 def _which_order(ours: str, text: str) -> Question:
     found = dates.meanings(text)
     answers = tuple((order, f"{text} is {day:%d %B %Y}") for order, day in found.items())
@@ -224,6 +235,7 @@ def _words_of(match: Match) -> tuple[str, ...]:
 def _read(row: Row, used: Sequence[Match], settled: Settled, place: str) -> tuple[dict[str, str], list[Problem]]:
     cells: dict[str, str] = {}
     problems = []
+    beside = ""
     for match in used:
         cell = at(row, match)
         try:
@@ -231,8 +243,15 @@ def _read(row: Row, used: Sequence[Match], settled: Settled, place: str) -> tupl
                 _only_one(cell)
             elif cell.text:
                 cells[match.ours] = tidy(match.ours, cell, settled.ways[match.ours])
+                if match.ours == "date":
+                    beside = dates.time_beside(cell.text)
         except BadValue as wrong:
             problems.append(Problem(place, row.number, f"{match.ours}: {wrong}"))
+    if beside:
+        cells["time"] = cells.get("time") or beside
+    if beside and cells["time"] != beside:
+        text = f"date: its cell holds the time {beside}, and that of the time is {cells['time']}: let both say the same"
+        problems.append(Problem(place, row.number, text))
     return cells, problems
 
 

@@ -6,17 +6,15 @@ what the figures mean; called by `routines.yearfile`.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
-from contextlib import suppress
 from datetime import date, datetime, time
 from decimal import Decimal
 from io import BytesIO
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from vanstock.errors import VanstockError
 from vanstock.exchange.csvfile import write_rows
+from vanstock.exchange.inplace import put_bytes
 from vanstock.quantity import format_money
 
 ENDINGS = (".csv", ".xlsx")
@@ -59,18 +57,7 @@ def _plain(cell: Cell) -> str:
 
 def write_book(path: Path, leaves: Sequence[Leaf], title: str, day: date) -> None:
     """Write every table as a sheet of a workbook, in place of an old file or not at all; raises `VanstockError`."""
-    content = as_workbook(leaves, title, day)
-    aside = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        aside.write_bytes(content)
-        aside.replace(path)
-    except (OSError, ValueError) as error:  # ValueError: a name with a NUL in it
-        reason = error.strerror if isinstance(error, OSError) else "the name cannot be that of a file"
-        raise VanstockError(f"cannot write {path}: {reason}") from error
-    finally:
-        with suppress(OSError, ValueError):
-            aside.unlink(missing_ok=True)
+    put_bytes(path, as_workbook(leaves, title, day))
 
 
 def as_workbook(leaves: Sequence[Leaf], title: str, day: date) -> bytes:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import date, timedelta
 from pathlib import Path
+from stat import S_ISREG
 from typing import NamedTuple
 
 from vanstock.errors import BadValue
@@ -167,8 +168,16 @@ class Watched:
     def _files(self) -> Iterator[tuple[Path, Stamp]]:
         try:
             for path in self.folder.iterdir():
-                if path.suffix.lower() == ".ics" and path.is_file():
-                    known = path.stat()
-                    yield path, Stamp(known.st_size, known.st_mtime_ns)
+                if path.suffix.lower() == ".ics" and (stamp := _stamp(path)):
+                    yield path, stamp
         except OSError as error:
             raise BadValue(f"{self.folder} cannot be read: {error.strerror}; is the stick or the phone gone?") from None
+
+
+def _stamp(path: Path) -> Stamp | None:
+    """A file's stamp; None for a folder, and for a file that is gone since its folder was listed."""
+    try:
+        known = path.stat()
+    except FileNotFoundError:
+        return None
+    return Stamp(known.st_size, known.st_mtime_ns) if S_ISREG(known.st_mode) else None

@@ -90,7 +90,23 @@ class Plan:
             self._new(event, said)
             return
         now = _row(event, said, self.found.name, job.job)._replace(van=self._van(said.van) or "")
-        self._update(event, now, base or self._as_it_stands(job, now), job, said)
+        base = base or self._as_it_stands(job, now)
+        unclear = _become_unclear(said, now, base) if self._still_to_come(event, base, job) else []
+        if unclear:  # what it said before is kept, so that it is told until it is settled
+            now = now._replace(family=now.family or base.family, job_type=now.job_type or base.job_type)
+        same = self.same
+        self._update(event, now, base, job, said)
+        if unclear:
+            self.same = same
+            job = self.jobs[job.job]
+            stands = f"booked as {job.family} {job.job_type}, {job.van}"
+            self.look.append(Look(f"{_shown(event)} is {job.job}, {stands}: {'; '.join(unclear)}"))
+
+    def _still_to_come(self, event: Event, base: CalendarEvent, job: Job) -> bool:
+        """Whether a booked job, not begun, stands for an event that is neither past, called off nor out of date."""
+        is_open = job.status == "booked" and job.job not in self.known.begun
+        dated = self.rules.book_from <= event.day and can_be_kept(event.day) and event.sequence >= base.sequence
+        return is_open and dated and not event.cancelled
 
     def _own(self, uid: str) -> str:
         name, at, ledger = uid.rpartition("@vanstock-")
@@ -211,6 +227,9 @@ class Plan:
             else:
                 self._act("cancelled", job._replace(status="cancelled"), job)
             self.rows[key] = row._replace(status="cancelled")
+        elif row.status == "booked" and (row.uid, row.date.replace("-", "")) in self.found.taken_out:
+            why = f"its event leaves out all of {row.date}, without the time that RFC 5545 asks for"
+            self.look.append(Look(f"{where} may be called off: {why}", f"vanstock booking cancel {job.job}"))
         elif row.status == "booked" and (row.uid in self.found.whole or row.calendar == _kept(self.found.name) != ""):
             self.look.append(Look(f"{where} is no longer in the calendar", f"vanstock booking cancel {job.job}"))
 
@@ -252,14 +271,22 @@ def _merged(job: Job, now: CalendarEvent, base: CalendarEvent) -> Job:
     return job._replace(**changed)
 
 
-def _to_settle(event: Event, said: Said, van: str | None) -> Look:
+def _become_unclear(said: Said, now: CalendarEvent, base: CalendarEvent) -> list[str]:
+    """What is unclear in an event that was clear when it was booked; one that never was is a person's booking."""
+    return _unclear(said, van_known=bool(now.van or not said.van)) if base.family and base.job_type else []
+
+
+def _unclear(said: Said, *, van_known: bool) -> list[str]:
     missing = [what for what, given in (("family", said.family), ("job type", said.job_type)) if not given]
     why = [
         *said.unclear,
         *(f"no {what} is named" for what in missing if not any(what in text for text in said.unclear)),
     ]
-    if van is None:
-        why.append(f"there is no van {said.van!r}")
+    return why if van_known else [*why, f"there is no van {said.van!r}"]
+
+
+def _to_settle(event: Event, said: Said, van: str | None) -> Look:
+    why = _unclear(said, van_known=van is not None)
     words = ["vanstock booking add", said.family or "FAMILY", said.job_type or "TYPE", f"--date {event.day}"]
     words += [f"--time {event.time}"] if event.time else []
     words += [f"--codes {','.join(said.codes)}"] if said.codes else []

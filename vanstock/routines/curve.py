@@ -14,12 +14,11 @@ from vanstock.kit.optimism import discounted
 from vanstock.ledger import reading
 from vanstock.ledger.orders import on_order
 from vanstock.model import Part
-from vanstock.quantity import format_money, value_of
+from vanstock.quantity import format_money, in_hundred, value_of
 from vanstock.routines.levels import Plan, bounds_of, expected, pins_of, plan_levels
 from vanstock.routines.past import Past, group_supply, read_past
 from vanstock.routines.session import Session
 from vanstock.routines.settings import target
-from vanstock.routines.wording import in_hundred
 
 NO_JOBS = "no jobs are known to come yet: book some, or import finished ones"
 MEANING = (

@@ -10,6 +10,7 @@ from contextlib import contextmanager
 from datetime import datetime
 from importlib.resources import as_file, files
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from vanstock.errors import BadValue, NotFound
 from vanstock.routines.session import open_session
@@ -22,12 +23,21 @@ _NAME = "invented-firm.db"
 
 
 def make(beside: Path) -> Path:
-    """The invented firm's ledger, made beside another; raises `BadValue` where one is already."""
+    """The invented firm's ledger, made beside another, whole or not at all; raises `BadValue` where one is already, and
+    where none can be made."""
     path = beside.with_name(_NAME)
     if path.exists():
         raise BadValue(f"{path} is already there: look at it, or delete it first")
-    with _folder() as folder, open_session(str(path), _EVENING_BEFORE, create=True) as session:
-        import_folder(session, folder)
+    try:
+        with TemporaryDirectory(
+            dir=path.parent, prefix=f".{_NAME}.", suffix=".part", ignore_cleanup_errors=True
+        ) as aside:
+            made = Path(aside) / _NAME
+            with _folder() as folder, open_session(str(made), _EVENING_BEFORE, create=True) as session:
+                import_folder(session, folder)
+            made.replace(path)
+    except OSError as error:
+        raise BadValue(f"cannot make {path}: {error.strerror}") from error
     return path
 
 

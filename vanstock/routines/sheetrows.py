@@ -32,6 +32,11 @@ KEYS = {
 _NOT_FILLED = ("stock",)
 _LOST = "is not known and {other} is: a spreadsheet may have taken noughts off; write the number as text"
 
+_OTHER = (
+    "{said} is not known, but {its} is the supplier's number of {known}: correct one of the two, or go by the "
+    'supplier\'s numbers alone (--columns "THEIRS=" for their column of parts)'
+)
+
 
 @dataclass(slots=True)
 class Placed:
@@ -87,13 +92,17 @@ def _filled(ledger: _Ledger, kind: str, cells: Mapping[str, str]) -> dict[str, s
 
 def _place_part(ledger: _Ledger, wish: Wish, number: int, cells: dict[str, str], placed: Placed) -> None:
     said = cells.get("part", "") or cells.get("supplier_part", "")
-    theirs = ledger.names.theirs.get((cells.get("supplier_part") or said).casefold(), ())
+    its = cells.get("supplier_part") or said
+    theirs = ledger.names.theirs.get(its.casefold(), ())
     part = ledger.known.catalogue.parts.get(cells.get("part", ""))
-    if part is None and len(theirs) == 1:
-        part = ledger.known.catalogue.parts[theirs[0]]
     if part is None and len(theirs) > 1:
-        placed.left_out.append((number, f"{said} is the supplier's number of {', '.join(theirs)}"))
+        placed.left_out.append((number, f"{its} is the supplier's number of {', '.join(theirs)}"))
         return
+    if part is None and theirs and said.casefold() != its.casefold():
+        placed.left_out.append((number, _OTHER.format(said=said, its=its, known=theirs[0])))
+        return
+    if part is None and theirs:
+        part = ledger.known.catalogue.parts[theirs[0]]
     if part is None and said and (other := ledger.names.without_noughts(said)):
         placed.left_out.append((number, f"{said!r} {_LOST.format(other=other)}"))
         return

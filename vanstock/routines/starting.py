@@ -24,6 +24,8 @@ from vanstock.routines.stock import add_place
 _ANSWERED = "start_answered"
 """Where the ledger keeps the names of the questions that are answered."""
 _SUPPLIERS_BEGUN = "suppliers_begun"
+_EMPTIED = "-"
+"""The answer that takes away what stands in brackets."""
 
 
 class Question(NamedTuple):
@@ -163,7 +165,7 @@ def suppliers(session: Session) -> list[Supplier]:
 
 def answer(session: Session, question: Question, text: str) -> None:
     """Store an answer; raises `BadValue` for one that cannot be."""
-    question.change(session, text)
+    question.change(session, "" if text == _EMPTIED else text)
     _mark(session, question.name)
 
 
@@ -190,11 +192,6 @@ def told_of_places(question: Question, text: str) -> str:
     )
 
 
-def as_cell(column: str, text: str) -> str:
-    """What was typed as a cell of suppliers.csv, which has a point before the decimals; raises `BadValue`."""
-    return with_point(text) if column in _AMOUNTS else text
-
-
 def checked(cells: Mapping[str, str]) -> Supplier:
     """The supplier that these cells of suppliers.csv make; raises `BadValue` for the first that cannot be."""
     problems: list[Problem] = []
@@ -202,6 +199,21 @@ def checked(cells: Mapping[str, str]) -> Supplier:
     if problems or found is None:
         raise BadValue(problems[0].text.partition(": ")[2] if problems else "that is no supplier")
     return found
+
+
+def with_answer(cells: Mapping[str, str], column: str, text: str) -> dict[str, str]:
+    """A supplier's cells with one more answer; raises `BadValue` for one that cannot be."""
+    usual = next(usual for name, _, usual, _ in SUPPLIER_QUESTIONS if name == column)
+    if text == _EMPTIED and usual:
+        raise BadValue(f"every supplier needs an answer here: type one, like {usual}")
+    answered = {**cells, column: "" if text == _EMPTIED else _as_cell(column, text)}
+    checked(answered)
+    return answered
+
+
+def _as_cell(column: str, text: str) -> str:
+    """What was typed as a cell of suppliers.csv, which has a point before the decimals; raises `BadValue`."""
+    return with_point(text) if column in _AMOUNTS else text
 
 
 def add_supplier(session: Session, cells: Mapping[str, str]) -> Supplier:

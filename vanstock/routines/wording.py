@@ -25,12 +25,6 @@ def percent(share: float) -> str:
     return ">99%" if share >= 0.995 else f"{share:.0%}"
 
 
-def in_hundred(share: float) -> str:
-    """A share as so many of a hundred with one decimal; what falls short of all is not said to be all."""
-    text = f"{100 * share:.1f}"
-    return "99.9" if text == "100.0" and share < 1 else text
-
-
 def in_words(odds: float | None) -> str:
     """What odds mean for the day."""
     if odds is None:

@@ -12,8 +12,8 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
-from vanstock.quantity import format_money, format_qty, show_qty
-from vanstock.routines.wording import in_hundred, percent
+from vanstock.quantity import format_money, format_qty, in_hundred, show_qty
+from vanstock.routines.wording import percent
 from vanstock.web.moving import brought, loading, takes, with_riders
 
 if TYPE_CHECKING:
