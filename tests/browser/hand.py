@@ -27,8 +27,16 @@ def form(page: Page, act: str, part: str = "", *, riders: bool = False) -> Locat
     return found.first
 
 
+def ready(page: Page) -> None:
+    """The scripts of the page that is there have begun: until then a form is sent as without any."""
+    page.wait_for_load_state("load")
+
+
 def press(page: Page, act: str, part: str = "", *, riders: bool = False) -> None:
-    form(page, act, part, riders=riders).get_by_role("button").click()
+    button = form(page, act, part, riders=riders).get_by_role("button")
+    button.wait_for()
+    ready(page)
+    button.click()
 
 
 def press_unanswered(page: Page, line: Line) -> None:
@@ -69,6 +77,7 @@ def kinds(ledger: Path) -> list[str]:
 
 def settled(page: Page) -> None:
     """Everything was answered, nothing is kept, and the figures are the laptop's own."""
+    ready(page)
     expect(page.locator("#waiting .on-the-way")).to_have_count(0)
     expect(page.locator("[data-waiting]")).to_have_count(0)
     assert kept(page) == []

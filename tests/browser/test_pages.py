@@ -17,7 +17,7 @@ import pytest
 from playwright.sync_api import BrowserContext, Page, expect
 
 from tests.browser.conftest import Laptop
-from tests.browser.hand import FLUID, GASKET, JOB, answers, figure, form, kinds, press, waiting
+from tests.browser.hand import FLUID, GASKET, JOB, answers, figure, form, kinds, press, ready, waiting
 from tests.browser.proxy import Line, Reply
 from vanstock.ledger.file import open_ledger
 from vanstock.routines.orderseen import SeenLine, draft_seen
@@ -254,6 +254,7 @@ def test_a_day_is_gone_through_with_the_keyboard_alone(
         tab_to(page, lambda element: element["text"] == name)
         keys.press("Enter")
         expect(page).to_have_url(re.compile(path))
+        ready(page)
 
     page.goto("/")
     turn_to("Load", "/load")
@@ -265,6 +266,7 @@ def test_a_day_is_gone_through_with_the_keyboard_alone(
     keys.type("gasket")
     keys.press("Enter")
     expect(page).to_have_url(re.compile("q=gasket"))
+    ready(page)
     tab_to(page, lambda element: element["tag"] == "SUMMARY")
     keys.press("Enter")
     tab_to(page, lambda element: element["tag"] == "INPUT")
@@ -275,6 +277,7 @@ def test_a_day_is_gone_through_with_the_keyboard_alone(
     tab_to(page, lambda element: "J0784" in element["text"])
     keys.press("Enter")
     expect(page).to_have_url(re.compile("J0784"))
+    ready(page)
     tab_to(page, lambda element: element["text"].startswith("Finish"))
     keys.press("Enter")
     expect(answers(page).first).to_contain_text("finished J0784")

@@ -444,11 +444,26 @@ def test_a_ledger_in_a_folder_that_may_not_be_looked_into_is_said_to_be_another_
     home = common / "home"
     home.mkdir()
     ledger = Path(shutil.copy(made, home / "ledger.db"))
+    seen = shutil.copytree(firm, common / "firm")
+    seen.chmod(0o777)
     home.chmod(0)
-    for words in (*READING, COUNT, ("import", firm), ("backup",), UNTIL):
+    for words in (*READING, COUNT, ("import", seen), ("backup",), UNTIL):
         refused(as_nobody(ledger, *words), ledger, "cannot be looked at", "another person's")
     home.chmod(0o777)
     works_again(ledger, entries(made))
+
+
+@posix
+def test_a_folder_to_import_that_may_not_be_looked_at_is_told_before_a_ledger_is_made(
+    common: Path, firm: Path, as_nobody: Callable[..., Said]
+) -> None:
+    home = common / "home"
+    shutil.copytree(firm, home / "firm")
+    home.chmod(0)
+    said = as_nobody(common / "ledger.db", "import", home / "firm")
+    assert (said.code, said.out) == (1, "")
+    assert said.err == f"vanstock: {home / 'firm'} cannot be looked at: Permission denied\n"
+    assert not (common / "ledger.db").exists()
 
 
 @posix

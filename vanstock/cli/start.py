@@ -184,10 +184,12 @@ def _invented_firm(session: Session) -> None:
 
 
 def _what_they_have(session: Session) -> None:
+    from vanstock.exchange.folder import must_be_there
     from vanstock.routines.bookfile import import_book
     from vanstock.routines.setup import import_folder
 
     path = Path(_ask("Folder or workbook"))
+    must_be_there(path)
     try:
         done = import_book(session, path) if path.is_file() else import_folder(session, path)
     except ImportRefused as refused:

@@ -127,9 +127,15 @@ def read_from(
 
 
 def must_be_there(source: Path) -> None:
-    """Raise `BadValue` where there is neither folder nor file of that name."""
-    if not source.exists():
-        raise BadValue(f"there is no {source}: name the folder that holds parts.csv and the other files, or a workbook")
+    """Raise `BadValue` where there is neither folder nor file of that name, or none that may be looked at."""
+    try:
+        source.stat()
+    except (FileNotFoundError, NotADirectoryError):
+        raise BadValue(
+            f"there is no {source}: name the folder that holds parts.csv and the other files, or a workbook"
+        ) from None
+    except OSError as error:
+        raise BadValue(f"{source} cannot be looked at: {error.strerror}") from error
 
 
 def _strangers(folder: Path) -> list[Problem]:
