@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
+from os.path import isfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -110,9 +111,9 @@ def _import_whole(ctx: typer.Context, source: Path, order: str) -> None:
     from vanstock.exchange.folder import must_be_there
     from vanstock.routines import setup as routine
 
-    must_be_there(source)  # before a ledger is made for nothing
-    if order and not source.is_file():
+    if order and not isfile(source):
         raise BadValue(f"--{order} {_FOR_A_FILE}")
+    must_be_there(source)  # before a ledger is made for nothing
     with opened(ctx, create=True) as session:
         if session.created:
             tell(f"new ledger: {session.path}")
