@@ -22,6 +22,7 @@ from vanstock.ledger.file import open_ledger
 from vanstock.quantity import format_money, in_hundred
 from vanstock.routines.curve import USUAL_MORE, curve, more_told, told_spots
 from vanstock.routines.forecastwords import figures_of, told_of, weeks_of
+from vanstock.routines.levels import pin
 from vanstock.routines.session import Session
 from vanstock.routines.why import why
 from vanstock.web.behind import Behind
@@ -168,12 +169,15 @@ def test_a_part_that_is_called_like_another_page_has_its_own_picture(firm: Firm,
 def test_what_cannot_be_worked_out_says_why_on_the_page_and_is_tried_again_when_asked(
     firm: Firm, phone: TestClient
 ) -> None:
+    in_a_sitting(firm, lambda session: pin(session, "SNS-1", "3", "5"))
+    assert "data-supplier" in worked_out(phone, "/week")
     with closing(sqlite3.connect(firm.ledger)) as ledger:
         ledger.execute("INSERT INTO setting (name, value) VALUES ('target', 'most of them')")
         ledger.commit()
     for path, what in (("/curve", "The curve"), ("/week", "The reorder list")):
         failed = worked_out(phone, path)
         assert f"{what} could not be worked out: " in text(failed)
+        assert ("This is the list before" in failed) == ("data-supplier" in failed) == (path == "/week")
         assert "data-again" not in failed
         assert "refresh" not in failed
         assert not [address for address in pictures_in(failed) if "curve" in address]

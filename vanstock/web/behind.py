@@ -48,7 +48,7 @@ class Behind:
             failed = f"{self.what} could not be worked out: {mistake}"
             self.desk.tell(failed)
         except Exception:
-            failed = f"{self.what} could not be worked out: a fault of vanstock itself, told at its terminal"
+            failed = f"{self.what} could not be worked out: vanstock failed, and its terminal says how"
             self.desk.tell(f"{failed}:\n{traceback.format_exc()}")
         finally:
             with self._lock:
