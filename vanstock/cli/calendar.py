@@ -94,7 +94,7 @@ def _counts(done: Imported) -> str:
     kinds = [act.what for act in done.acts]
     told = [f"{kinds.count(kind)} {kind}" for kind in dict.fromkeys(kinds)]
     told += [f"{done.same} as before"] if done.same else []
-    told += [f"{done.no_jobs} no {'job' if done.no_jobs == 1 else 'jobs'}, left alone"] if done.no_jobs else []
+    told += [f"{many(done.no_jobs, 'no job')}, left alone"] if done.no_jobs else []
     return ", ".join(told) or "nothing in it is a job"
 
 

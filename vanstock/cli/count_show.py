@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from vanstock.cli.show import Column, figure, paragraph, say, table, words
+from vanstock.cli.show import Column, figure, many, paragraph, say, table, words
 from vanstock.quantity import format_money, format_qty, show_qty
 
 if TYPE_CHECKING:
@@ -26,7 +26,7 @@ def show_sheet(found: CountSheet, paths: Sequence[Path], *, figures: bool) -> No
     if not found.lines:
         say("nothing to count" if found.full else "nothing is worth counting now")
         return
-    count = f"{len(found.lines)} line{'' if len(found.lines) == 1 else 's'}"
+    count = many(len(found.lines), "line")
     moment = f"{found.code.moment:%a %Y-%m-%d %H:%M}"
     what = f"to count, frozen at {moment}" if found.full else "for the first count" if found.first else _WORTH
     say(f"{count} {what}")
@@ -122,7 +122,7 @@ def _difference_cells(line: Difference, *, place: bool, moved: bool) -> tuple[st
 
 
 def _counted(sums: Sums) -> str:
-    return f"counted {sums.counts} line{'' if sums.counts == 1 else 's'}"
+    return f"counted {many(sums.counts, 'line')}"
 
 
 def _agreed(sums: Sums) -> str:

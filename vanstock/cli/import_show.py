@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from vanstock.cli.show import Column, figure, paragraph, say, table, words
+from vanstock.cli.show import Column, figure, many, paragraph, say, table, words
 from vanstock.exchange.knowncolumns import PRICE_PER
 
 if TYPE_CHECKING:
@@ -25,7 +25,7 @@ def matching(seen: Look) -> None:
     sheet = f", sheet {seen.table.sheet}" if seen.table.sheet else ""
     notes = "".join(f"; {note}" for note in seen.table.notes)
     where = f"rows {seen.headed.first} and {seen.headed.number}" if seen.headed.joined else f"row {seen.headed.number}"
-    below = f"{rows} {'row' if rows == 1 else 'rows'} below"
+    below = f"{many(rows, 'row')} below"
     paragraph(f"{seen.table.file}{sheet}: headings in {where}, {below}{notes}", then="  ")
     columns = (words("their column"), Column("ours"), words("examples"), words("note"))
     table(columns, [_matched(seen, match) for match in seen.matching.matches])

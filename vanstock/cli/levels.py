@@ -8,7 +8,7 @@ import typer
 
 from vanstock.cli.forecast import Named
 from vanstock.cli.options import Json, example, opened
-from vanstock.cli.show import Column, as_json, figure, paragraph, say, table, words, working
+from vanstock.cli.show import Column, as_json, figure, many, paragraph, say, table, words, working
 from vanstock.errors import BadValue
 from vanstock.quantity import format_money, format_qty, in_hundred, parse_decimal, parse_money, show_qty
 
@@ -136,14 +136,14 @@ def _show(found: Levels, *, one: bool) -> None:
 
 
 def _show_left_out(left_out: LeftOut) -> None:
-    for many, told in (
+    for parts, told in (
         (left_out.dear, "would finish too few jobs for what they cost: max 0, bought for booked jobs"),
         (left_out.expiring, "would expire before a pack is used: max 0, bought for booked jobs"),
         (left_out.untaken, "that no coming job is likely to take: max 0"),
         (left_out.pinned, "pinned at max 0"),
     ):
-        if many:
-            paragraph(f"{many} part{'s' if many > 1 else ''} {told}")
+        if parts:
+            paragraph(f"{many(parts, 'part')} {told}")
 
 
 def _show_sum(found: Levels) -> None:
@@ -159,8 +159,8 @@ def _show_sum(found: Levels) -> None:
             f"{100 * found.target:g} of 100 cannot be reached within the cash, the pins and the shelf lives given"
         )
     elif found.target is not None and found.target > found.surest:
-        many = f"{found.jobs_known} finished job{'' if found.jobs_known == 1 else 's'}"
-        paragraph(f"{in_hundred(found.surest)} of 100 is the most that can be promised on {many}")
+        known = many(found.jobs_known, "finished job")
+        paragraph(f"{in_hundred(found.surest)} of 100 is the most that can be promised on {known}")
 
 
 def _change_cells(change: Change) -> tuple[str, ...]:

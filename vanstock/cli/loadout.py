@@ -16,7 +16,7 @@ import typer
 from vanstock.cli.dangerous import show_aboard, show_over
 from vanstock.cli.expiry import show_expiry
 from vanstock.cli.options import Day, Json, example, opened
-from vanstock.cli.show import Column, as_json, figure, paragraph, say, table, tell, words
+from vanstock.cli.show import Column, as_json, figure, many, paragraph, say, table, tell, words
 from vanstock.errors import BadValue
 from vanstock.quantity import show_qty
 from vanstock.routines.wording import in_other_van, in_words, lacking, percent, takes, unknown
@@ -85,7 +85,7 @@ def _show(found: LoadOut) -> None:
         _show_carried(found)
         _show_cautions(found.cautions)
         return
-    jobs = "1 job" if len(found.jobs) == 1 else f"{len(found.jobs)} jobs"
+    jobs = many(len(found.jobs), "job")
     paragraph(f"{when}: {jobs}{_expected(found)}", then="  ")
     _show_over(found)
     say()

@@ -67,9 +67,9 @@ def width() -> int:
     return min(max(get_terminal_size((_WIDTH, 24)).columns, _NARROWEST), _WIDEST)
 
 
-def many(count: int, what: str) -> str:
-    """So many of something: `1 line`, `2 lines`."""
-    return f"1 {what}" if count == 1 else f"{count} {what}s"
+def many(count: int, what: str, plural: str = "") -> str:
+    """So many of something: `1 line`, `2 lines`, or `2 copies` where that is its plural."""
+    return f"{count} {what if count == 1 else plural or f'{what}s'}"
 
 
 def counted(counts: Mapping[str, int]) -> str:

@@ -10,7 +10,7 @@ import typer
 
 from vanstock.cli.entries import entry_table
 from vanstock.cli.options import Json, Options, example, opened
-from vanstock.cli.show import Column, as_json, clean, paragraph, say, table, tell
+from vanstock.cli.show import Column, as_json, clean, many, paragraph, say, table, tell
 
 if TYPE_CHECKING:
     from vanstock.model import Finding
@@ -47,11 +47,11 @@ def backup(
     if made.new_folder:
         tell(f"note: {made.file.parent} was not there and was made: if it is to be a stick, see that it is plugged in")
     if made.removed:
-        say(f"{_many(len(made.removed), 'old copy', 'old copies')} removed")
+        say(f"{many(len(made.removed), 'old copy', 'old copies')} removed")
 
 
 def _entries(count: int) -> str:
-    return _many(count, "entry", "entries")
+    return many(count, "entry", "entries")
 
 
 def restore(
@@ -172,7 +172,7 @@ def forget(
 
     with opened(ctx) as session:
         found = routine.what_names(session, reference)
-        where = f"{_many(len(found.jobs), 'job')} and {_many(len(found.notes), 'note')}"
+        where = f"{many(len(found.jobs), 'job')} and {many(len(found.notes), 'note')}"
         if not yes:
             if not (sys.stdin.isatty() and sys.stdout.isatty()):
                 raise BadValue(f"{where} would be blanked for good: say --yes to do it; nothing was changed")
@@ -184,12 +184,8 @@ def forget(
     kept = routine.copies_kept(chosen.ledger)
     say(f"forgotten: {where} blanked (entry {done.entry.id[:8]})")
     if kept:
-        older = _many(len(kept), "copy", "copies")
+        older = many(len(kept), "copy", "copies")
         tell(f"note: {older} in {kept[-1].file.parent} may still hold it: delete what must not")
     for file in routine.also_holding(chosen.ledger):
         tell(f"note: {file} may still hold it")
     tell("note: copies you put elsewhere and folders you exported hold it as before")
-
-
-def _many(count: int, one: str, more: str = "") -> str:
-    return f"{count} {one if count == 1 else more or one + 's'}"

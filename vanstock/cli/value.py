@@ -99,7 +99,7 @@ def _show_slow(found: SlowStock) -> None:
     for months in (6, 12):
         if months in found.told:
             parts, pence = found.lain(months)
-            say(f"{months} months or more: {parts} {'part' if parts == 1 else 'parts'}, {format_money(pence)} in them")
+            say(f"{months} months or more: {many(parts, 'part')}, {format_money(pence)} in them")
         else:
             known = f"jobs are known from {found.known_from} on" if found.known_from else "no finished job is known"
             say(f"{months} months: {known}, too short to say")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from vanstock.cli.options import Json, Van, example, opened
-from vanstock.cli.show import Column, as_json, figure, paragraph, say, table, words, working
+from vanstock.cli.show import Column, as_json, figure, many, paragraph, say, table, words, working
 from vanstock.quantity import format_money, format_qty, in_hundred, show_qty
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ def kit(ctx: typer.Context, van: Van = "van", json: Json = False) -> None:
 
 
 def _show(found: VanKit) -> None:
-    mine = f"{found.finished} finished job{'' if found.finished == 1 else 's'} of its own"
+    mine = f"{many(found.finished, 'finished job')} of its own"
     paragraph(f"{found.van}: about {found.weekly:.1f} jobs a week, by {mine}", then="  ")
     columns = (Column("part"), words("what"), figure("carry"), figure("aboard"), words("load"), figure("take it"),
                figure("lost"))  # fmt: skip

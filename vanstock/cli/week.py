@@ -138,7 +138,7 @@ def _show_visits(found: Week) -> None:
         for row in found.second_visits[:_MOST_VISITS]
     ])  # fmt: skip
     if (more := len(found.second_visits) - _MOST_VISITS) > 0:
-        say(f"and {more} more {'part' if more == 1 else 'parts'}")
+        say(f"and {many(more, 'more part')}")
 
 
 def _show_unused(found: Week) -> None:
@@ -148,7 +148,7 @@ def _show_unused(found: Week) -> None:
         say("\nUNUSED FOR A YEAR: nothing")
     else:
         unused = found.unused
-        say(f"\nUNUSED FOR A YEAR: {unused.parts} {'part' if unused.parts == 1 else 'parts'}, "
+        say(f"\nUNUSED FOR A YEAR: {many(unused.parts, 'part')}, "
             f"{format_money(unused.value)} in them  (vanstock value --slow)")  # fmt: skip
         for part, value in unused.dearest:
             paragraph(f"{part.part} {part.description}", first=f"{format_money(value):>9}  ", then=" " * 11)
