@@ -24,8 +24,8 @@ class Reply(NamedTuple):
 class Line(ThreadingHTTPServer):
     """The line: `dead` answers nothing, `stalled` holds what is asked until `moving` and never answers it,
     `lose_answers` lets so many posts through and loses what came back, `instead` answers itself (acts with the fields
-    of `only`), `meet` holds so many acts until all have come; `posted` is every act that arrived, in order, `photos`
-    how many bytes each photo came in."""
+    of `only`), `meet` holds so many acts until all have come; `posted` is every act that arrived, in order, `unheard`
+    every act that a dead line swallowed, `photos` how many bytes each photo came in."""
 
     daemon_threads = True
 
@@ -41,6 +41,7 @@ class Line(ThreadingHTTPServer):
         self.meet = 0
         self.met = threading.Event()
         self.posted: list[dict[str, str]] = []
+        self.unheard: list[dict[str, str]] = []
         self.photos: list[int] = []
         self.port: int = self.server_address[1]
         threading.Thread(target=self.serve_forever, args=(0.02,), daemon=True).start()
@@ -73,11 +74,12 @@ class Ear(BaseHTTPRequestHandler):
         if line.stalled:
             line.moving.wait(20)
             return
-        if line.dead:
-            return
         is_act = self.command == "POST" and self.path == "/act"
         if is_act:
-            line.posted.append(dict(parse_qsl(body.decode(), keep_blank_values=True)))
+            (line.unheard if line.dead else line.posted).append(dict(parse_qsl(body.decode(), keep_blank_values=True)))
+        if line.dead:
+            return
+        if is_act:
             line.wait_for_the_others()
         if self.command == "POST" and self.path == "/scan":
             line.photos.append(len(body))
