@@ -112,9 +112,10 @@ def pair(context: BrowserContext, laptop: Laptop, name: str) -> None:
     context.add_cookies([cookie])  # type: ignore[list-item]
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def launch() -> Iterator[Callable[..., Browser]]:
-    """Starts browsers: `launch("--some-flag")`."""
+    """Starts browsers: `launch("--some-flag")`. Stopped after each file: Playwright keeps an event loop running, beside
+    which no test of another folder could run its own."""
     found = next(filter(None, map(shutil.which, ("chromium", "chromium-browser"))), None)
     if not found:
         _absent("there is no Chromium on PATH")
@@ -128,7 +129,7 @@ def launch() -> Iterator[Callable[..., Browser]]:
     player.stop()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def chromium(launch: Callable[..., Browser]) -> Iterator[Browser]:
     browser = launch()
     yield browser
@@ -136,7 +137,7 @@ def chromium(launch: Callable[..., Browser]) -> Iterator[Browser]:
 
 
 @pytest.fixture(scope="session")
-def served(chromium: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Laptop]:
+def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Laptop]:
     ledger = tmp_path_factory.mktemp("firm") / "firm.db"
     imported = vanstock(ledger, "import", str(ROOT / "demo" / "firm"), now="2027-02-28T18:00")
     subprocess.run(imported, cwd=ROOT, capture_output=True, check=True)

@@ -56,7 +56,8 @@ def minutes_ago(ledger: Path) -> list[int]:
     """Whole minutes from each act to the computer's standing clock: seconds that the test itself took fall off."""
     with closing(sqlite3.connect(ledger)) as connection:
         rows = connection.execute("SELECT at FROM entry WHERE device LIKE 'phone %' ORDER BY seq")
-        return [(datetime.fromisoformat(NOW) - datetime.fromisoformat(at[:19])) // timedelta(minutes=1) for (at,) in rows]
+        ages = [datetime.fromisoformat(NOW) - datetime.fromisoformat(at[:19]) for (at,) in rows]
+    return [age // timedelta(minutes=1) for age in ages]
 
 
 def pass_a_double_tap(page: Page) -> None:

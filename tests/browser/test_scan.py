@@ -61,7 +61,7 @@ class Printed:
 
 
 @pytest.fixture(scope="module")
-def printed(served: Laptop, chromium: Browser, tmp_path_factory: pytest.TempPathFactory) -> Printed:
+def printed(chromium: Browser, served: Laptop, tmp_path_factory: pytest.TempPathFactory) -> Printed:
     context = chromium.new_context(viewport=A4_DOTS_AT_96, device_scale_factor=_200_DPI)  # type: ignore[arg-type]
     return Printed(served.fresh, context.new_page(), tmp_path_factory.mktemp("labels"))
 
