@@ -83,37 +83,49 @@ class _Range(NamedTuple):
     universal: Flags
 
 
+class _Truth(NamedTuple):
+    """What a firm is: its part numbers, what moves its needs, the jobs booked, what each takes of the components, and
+    the base units that each family holds of a fluid."""
+
+    parts: _Range
+    effects: _Effects
+    booked: _Booked
+    took: Flags
+    holds: Whole
+
+
 def make_firm(seed: int, *, reading: float | None = None) -> Firm:
     """The firm of a seed. With `reading`, most jobs carry two readings from before the work, one of which moves the
     log odds of `TOLD` components by as much up or down (0: both are noise); all else stays as it is without."""
     dice = np.random.default_rng([seed, 24])
-    types = int(dice.integers(4, 7))
-    size = _Size(int(dice.integers(4, 11)), types, 4 * types, int(dice.integers(300, 2001)))
-    parts = _range(size, dice)
-    effects = _effects(size, dice)
-    booked = _booked(size, dice)
-    took = _took(booked, effects, reading or 0.0, dice)
-    needs = _needs(booked, took, parts, dice)
-    readings = [""] * size.jobs if reading is None else _readings(booked, np.random.default_rng([seed, 25]))
-    return Firm(_catalogue(parts), tuple(_finished(row, booked, needs[row], readings[row]) for row in range(size.jobs)))
+    parts, _, booked, took, holds = _truth(reading or 0.0, dice)
+    needs = _needs(booked, took, parts, holds, dice)
+    many = len(needs)
+    readings = [""] * many if reading is None else _readings(booked, np.random.default_rng([seed, 25]))
+    return Firm(_catalogue(parts), tuple(_finished(row, booked, needs[row], readings[row]) for row in range(many)))
 
 
 def once_more(seed: int, turn: int, first_day: int) -> list[FinishedJob]:
     """The jobs of the same firm from a day on as they might have come instead: bookings like those of that time, what
     each took drawn afresh."""
-    dice = np.random.default_rng([seed, 24])
-    types = int(dice.integers(4, 7))
-    size = _Size(int(dice.integers(4, 11)), types, 4 * types, int(dice.integers(300, 2001)))
-    parts = _range(size, dice)
-    effects = _effects(size, dice)
-    booked = _booked(size, dice)
+    parts, effects, booked, _, holds = _truth(0.0, np.random.default_rng([seed, 24]))
     fresh = np.random.default_rng([seed, 26, turn])
     late = np.flatnonzero(booked.day >= first_day)
     rows = fresh.choice(late, int(fresh.poisson(len(late))))
     day = np.sort(fresh.integers(first_day, DAYS, len(rows)))
     again = _Booked(day, booked.job_type[rows], booked.family[rows], booked.codes[rows], booked.high[rows])
-    needs = _needs(again, _took(again, effects, 0.0, fresh), parts, fresh)
+    needs = _needs(again, _took(again, effects, 0.0, fresh), parts, holds, fresh)
     return [_finished(row, again, needs[row], "") for row in range(len(rows))]
+
+
+def _truth(reading: float, dice: np.random.Generator) -> _Truth:
+    types = int(dice.integers(4, 7))
+    size = _Size(int(dice.integers(4, 11)), types, 4 * types, int(dice.integers(300, 2001)))
+    parts = _range(size, dice)
+    effects = _effects(size, dice)
+    booked = _booked(size, dice)
+    took = _took(booked, effects, reading, dice)
+    return _Truth(parts, effects, booked, took, _LITRES[dice.integers(0, len(_LITRES), size.families)])
 
 
 def _range(size: _Size, dice: np.random.Generator) -> _Range:
@@ -186,10 +198,11 @@ def _took(booked: _Booked, effects: _Effects, reading: float, dice: np.random.Ge
     return took
 
 
-def _needs(booked: _Booked, took: Flags, parts: _Range, dice: np.random.Generator) -> list[dict[str, int]]:
+def _needs(
+    booked: _Booked, took: Flags, parts: _Range, holds: Whole, dice: np.random.Generator
+) -> list[dict[str, int]]:
     """The same in part numbers and base units: a fluid by what the family holds and the job, now and then a second."""
-    size = _LITRES[dice.integers(0, len(_LITRES), len(parts.numbers))]
-    litres = np.round(size[booked.family] * dice.uniform(0.7, 1.4, len(took)) / 500).astype(int) * 500
+    litres = np.round(holds[booked.family] * dice.uniform(0.7, 1.4, len(took)) / 500).astype(int) * 500
     second, which = dice.random(took.shape) < 0.06, dice.random(took.shape)
     found: list[dict[str, int]] = []
     for row, family in enumerate(booked.family.tolist()):

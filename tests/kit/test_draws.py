@@ -28,7 +28,7 @@ from tests.kit.days import (
     walked,
 )  # fmt: skip
 from vanstock.jobneeds import JobNeeds
-from vanstock.kit.draws import DRAWS, DayDraws, DayOdds, Odds, _spread, day_odds, draw_day
+from vanstock.kit.draws import DRAWS, DayDraws, DayOdds, Odds, _spread, day_odds, draw_day, evenly_spread
 from vanstock.kit.needsum import MOST_DRAWN, day_need_quantiles
 
 FEW = 120
@@ -278,3 +278,19 @@ def test_many_jobs_alike_are_drawn_together_and_need_what_the_binomial_says(many
     assert many * DRAWS > MOST_DRAWN
     found = day_need_quantiles([half] * many, probability=0.9, seed=1)["a"]
     assert abs(found - binom.ppf(0.9, many, 0.5)) <= within
+
+
+@pytest.mark.parametrize("many", [0, 1, 2, 7, 1000])
+def test_evenly_spread_numbers_are_one_in_each_of_so_many_equal_parts_in_random_order(many: int) -> None:
+    rng = np.random.default_rng(3)
+    found = evenly_spread(rng, many)
+    assert np.array_equal(np.sort((found * many).astype(int)), np.arange(many))
+    assert many < 3 or not np.array_equal(np.sort(found), found)
+    assert np.all(found < 1)
+
+
+def test_evenly_spread_numbers_side_by_side_have_nothing_to_do_with_each_other() -> None:
+    rng = np.random.default_rng(3)
+    one, two = evenly_spread(rng, 10_000), evenly_spread(rng, 10_000)
+    assert abs(np.corrcoef(one, two)[0, 1]) < 0.04  # 4 standard errors
+    assert abs(np.corrcoef(one[1:], one[:-1])[0, 1]) < 0.04

@@ -12,10 +12,10 @@ from tests.benchmarks import kit_gates as gates
 pytestmark = pytest.mark.slow
 
 
-@pytest.mark.parametrize("seed", [3_000, 3_004])
+@pytest.mark.parametrize("seed", [4_008, 4_028])
 def test_a_target_of_95_is_kept_on_jobs_to_come_for_less_cash_than_by_simpler_rules(seed: int) -> None:
-    found = gates.promise(seed, jobs_tried=1_000)
-    assert 0.92 <= found.completion <= 0.98
-    assert found.saved_on_equal >= 0.08
-    assert found.saved_on_thumb >= 0.30
-    assert found.above_cost <= 0.05
+    found = gates.promise(seed, jobs_tried=4_000)
+    assert 0.93 <= found.completion <= 0.97
+    assert found.saved_on_equal >= 0.15
+    assert found.saved_on_thumb >= 0.35
+    assert found.above_cost <= 0.03  # within what so few jobs can tell of the 0.02

@@ -323,6 +323,21 @@ def test_a_firm_without_stock_has_jobs_that_ask_for_nothing() -> None:
     assert rows_of(stream) == {}
 
 
+def test_cases_and_kinds_come_as_often_as_they_should_however_the_dice_fall() -> None:
+    """No case is off by two of a kind's jobs or more, no kind by two of all: at random the spread would be tens."""
+    rare = JobNeeds("R", (WeightedCase(0.97, {"B": 1}), WeightedCase(0.03, {"C": 1})), (), 0.0, 9)
+    kinds = [Kind(EITHER, 6.0), Kind(rare, 3.0)]
+    for seed in range(5):
+        stream = draw_stream(kinds, [shelf(group, [4], 1, days=5) for group in "ABC"], WEEK, seed=seed, jobs=3_000)
+        wants = {(job, group) for job, group in rows_of(stream)}
+        mine = np.flatnonzero(stream.kind == 0)
+        assert len(mine) == pytest.approx(stream.wanted.jobs * 2 / 3, abs=2)
+        others = np.flatnonzero(stream.kind == 1)
+        assert sum((job, "C") in wants for job in others.tolist()) == pytest.approx(0.03 * len(others), abs=2)
+        assert sum((job, "B") in wants for job in mine.tolist()) == pytest.approx(0.3 * len(mine), abs=2)
+        assert sum((job, "A") in wants for job in mine.tolist()) == pytest.approx(0.8 * len(mine), abs=2)
+
+
 # The rates that a stream is drawn at
 
 

@@ -18,7 +18,7 @@ from vanstock.ledger.file import writing
 from vanstock.model import Job, MinMax, Part, Used
 from vanstock.routines import booking, levels
 from vanstock.routines.curve import curve
-from vanstock.routines.levels import OWN_TARGET, Aim, Plan, plan_levels
+from vanstock.routines.levels import OWN_TARGET, Aim, Plan, in_thousand, plan_levels
 from vanstock.routines.levelwhy import level_why
 from vanstock.routines.past import read_past
 from vanstock.routines.session import Session
@@ -394,3 +394,11 @@ def test_a_part_that_is_changed_is_bought_by_its_new_pack(busy: Session) -> None
     change_part(busy, "SNS-1", pack_size=4)
     low, high = level(busy, "SNS-1")
     assert (high - low) % 4 == 0
+
+
+@pytest.mark.parametrize(
+    ("share", "said"),
+    [(0.0, "0"), (0.0001, "0.1"), (0.0004, "0.4"), (0.00194, "1.9"), (0.00196, "2"), (0.0024, "2"), (0.0123, "12")],
+)
+def test_so_many_of_a_thousand_have_a_tenth_below_two(share: float, said: str) -> None:
+    assert in_thousand(share) == said

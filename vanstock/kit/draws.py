@@ -227,23 +227,39 @@ def draw_day(jobs: Sequence[JobNeeds], *, seed: int, draws: int = DRAWS) -> DayD
     return DayDraws(tuple(jobs), dict(sorted(takes.items())), draws)
 
 
-def drawn(needs: JobNeeds, rng: np.random.Generator, draws: int) -> dict[str, list[Rows]]:
-    """By group, (draws, base units) from the cases, and from each prior choice on the other draws."""
+def drawn(needs: JobNeeds, rng: np.random.Generator, draws: int, *, evenly: bool = False) -> dict[str, list[Rows]]:
+    """By group, (draws, base units) from the cases, and from each prior choice on the other draws; `evenly`, so that
+    each case comes up as often as its weight says, but for less than two draws."""
     import numpy as np
 
+    numbers = evenly_spread if evenly else _at_random
     edges = np.cumsum([*(case.weight for case in needs.cases), needs.prior_weight])
     last = len(needs.cases)
-    which = np.minimum(np.searchsorted(edges, rng.random(draws) * edges[-1], side="right"), last)
+    which = np.minimum(np.searchsorted(edges, numbers(rng, draws) * edges[-1], side="right"), last)
     found: dict[str, list[Rows]] = defaultdict(list)
     for group, rows in _spread([case.needs for case in needs.cases], which, np.arange(draws)):
         found[group].append(rows)
     from_prior = np.flatnonzero(which == last)
     for choice in needs.prior:
         limits = np.cumsum([probability for probability, _ in choice.outcomes])
-        picks = np.searchsorted(limits, rng.random(len(from_prior)), side="right")
+        picks = np.searchsorted(limits, numbers(rng, len(from_prior)), side="right")
         for group, rows in _spread([need for _, need in choice.outcomes], picks, from_prior):
             found[group].append(rows)
     return found
+
+
+def _at_random(rng: np.random.Generator, many: int) -> NDArray[np.float64]:
+    return rng.random(many)
+
+
+def evenly_spread(rng: np.random.Generator, many: int) -> NDArray[np.float64]:
+    """Numbers from 0 to 1, one at random in each of so many equal parts, in random order: what is drawn by them comes
+    out as often as it should, and several of them side by side are Latin hypercube samples (McKay, Beckman and
+    Conover, Technometrics 21, 1979)."""
+    import numpy as np
+
+    found: NDArray[np.float64] = (rng.permutation(many) + rng.random(many)) / max(many, 1)
+    return np.minimum(found, 1 - 2**-53)
 
 
 def _spread(

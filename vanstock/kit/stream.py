@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from vanstock.jobneeds import JobNeeds
 from vanstock.kit.closure import Wanted
-from vanstock.kit.draws import drawn
+from vanstock.kit.draws import drawn, evenly_spread
 
 if TYPE_CHECKING:
     import numpy as np
@@ -125,7 +125,7 @@ def _arrivals(kinds: Sequence[Kind], ahead: Ahead, passes: int, rng: np.random.G
     within, turn = weeks % len(length), weeks // len(length)
     day = turn * days + first[within] + (rng.random(len(weeks)) * length[within]).astype(np.int64)
     edges = np.cumsum(mean, axis=1)
-    picked = (rng.random(len(weeks))[:, None] * edges[within, -1:] >= edges[within]).sum(axis=1)
+    picked = (evenly_spread(rng, len(weeks))[:, None] * edges[within, -1:] >= edges[within]).sum(axis=1)
     kind_of = np.minimum(picked, max(len(kinds) - 1, 0))
     booked_day = [turn * days + at for turn in range(passes) for at, _, _ in ahead.booked]
     booked_kind = [-1 - i for _ in range(passes) for i in range(len(ahead.booked))]
@@ -177,7 +177,7 @@ def _needs_of(
         mine = np.flatnonzero(kind_of == number)
         if not len(mine) or not needs[number].known:
             continue
-        for group, parts in drawn(needs[number], rng, len(mine)).items():
+        for group, parts in drawn(needs[number], rng, len(mine), evenly=True).items():
             for index, qty in parts if group in place else ():
                 jobs.append(mine[index])
                 shelves.append(np.full(len(index), place[group]))
