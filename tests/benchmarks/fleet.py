@@ -34,7 +34,7 @@ from vanstock.ledger.untouched import leave_mark  # noqa: E402
 
 MONDAY = date(2027, 3, 1)
 SUNDAY_EVENING, MORNING = "2027-02-28T18:00", "2027-03-01T06:40"
-WEEKS, FAMILIES, JOBS_A_DAY = 156, 30, 4
+JOBS_A_DAY = 4
 TYPES = ("clean", "pressure-side", "air-side", "heat", "warm-up", "dosing", "wiring", "check")
 OWN = 16
 """Parts that each family has to itself; 20 serve every family: 30 x 16 + 20 = 500."""
@@ -95,10 +95,19 @@ SCREENS = (
 )
 
 
-def make_firm(folder: Path, vans: int) -> int:
-    """Write a firm of so many vans as an import folder; how many jobs it did."""
+class Size(NamedTuple):
+    """How big a firm is: vans, vehicle families, weeks that it has worked."""
+
+    vans: int
+    families: int = 30
+    weeks: int = 156
+
+
+def make_firm(folder: Path, size: Size) -> int:
+    """Write a firm as an import folder; how many jobs it did."""
+    vans = size.vans
     dice = random.Random(vans)
-    parts = [f"P{family:02d}-{number:02d}" for family in range(FAMILIES) for number in range(OWN)]
+    parts = [f"P{family:02d}-{number:02d}" for family in range(size.families) for number in range(OWN)]
     parts += [f"C-{number:02d}" for number in range(COMMON)]
     names = [f"van-{number:02d}" for number in range(1, vans + 1)]
     _write(
@@ -107,25 +116,25 @@ def make_firm(folder: Path, vans: int) -> int:
         "supplier lead_working_days order_days cutoff carriage carriage_paid_over",
         [(f"S{i}", (0, 1, 1, 2, 5)[i], "Mon-Fri" if i < 4 else "Tue", "16:30", "6.50", "150.00") for i in range(5)],
     )
-    _write(folder, "families", "family name", [(f"F{i:02d}", f"family {i}") for i in range(FAMILIES)])
+    _write(folder, "families", "family name", [(f"F{i:02d}", f"family {i}") for i in range(size.families)])
     _write(folder, "parts", "part description component cost pack_size supplier", [_part(name) for name in parts])
     _write(folder, "fits", "family part", [_fits(name) for name in parts])
     _write(
         folder,
         "goes_with",
         "part also qty",
-        [(f"P{i:02d}-{n:02d}", f"P{i:02d}-{n + 8:02d}", 1) for i in range(FAMILIES) for n in range(8)],
+        [(f"P{i:02d}-{n:02d}", f"P{i:02d}-{n + 8:02d}", 1) for i in range(size.families) for n in range(8)],
     )
     _write(folder, "places", "place kind", [(name, "van") for name in names])
     _write(
         folder,
         "jobs",
         "job date time family job_type codes status van reference",
-        [*_done(vans, dice), *_booked(vans, dice)],
+        [*_done(size, dice), *_booked(size, dice)],
     )
-    _write(folder, "used", "job part fitted missed", _used(vans, dice))
+    _write(folder, "used", "job part fitted missed", _used(size, dice))
     _write(folder, "stock", "part place qty", _stock(names, parts, dice))
-    return vans * JOBS_A_DAY * 5 * WEEKS
+    return vans * JOBS_A_DAY * 5 * size.weeks
 
 
 def _write(folder: Path, name: str, columns: str, rows: Iterable[tuple[object, ...]]) -> None:
@@ -150,32 +159,32 @@ def _fits(name: str) -> tuple[str, str]:
     return ("*" if name.startswith("C-") else f"F{name[1:3]}"), name
 
 
-def _kinds(vans: int) -> Iterator[tuple[str, date, str, int, int, int]]:
+def _kinds(size: Size) -> Iterator[tuple[str, date, str, int, int, int]]:
     """Each finished job: id, day, time, van, family, type; a van sees the families of its round more than others."""
-    dice = random.Random(1000 + vans)
+    dice = random.Random(1000 + size.vans)
     number = 0
-    first = MONDAY - timedelta(weeks=WEEKS)
-    for day in range(WEEKS * 5):
+    first = MONDAY - timedelta(weeks=size.weeks)
+    for day in range(size.weeks * 5):
         when = first + timedelta(days=day // 5 * 7 + day % 5)
-        for van in range(1, vans + 1):
+        for van in range(1, size.vans + 1):
             for turn in range(JOBS_A_DAY):
                 number += 1
-                family = (van * 3 + int(dice.expovariate(0.25))) % FAMILIES
+                family = (van * 3 + int(dice.expovariate(0.25))) % size.families
                 kind = min(int(dice.expovariate(0.5)), len(TYPES) - 1)
                 yield f"J{number:06d}", when, f"{8 + 2 * turn:02d}:00", van, family, kind
 
 
-def _done(vans: int, dice: random.Random) -> Iterator[tuple[object, ...]]:
-    for job, when, at, van, family, kind in _kinds(vans):
+def _done(size: Size, dice: random.Random) -> Iterator[tuple[object, ...]]:
+    for job, when, at, van, family, kind in _kinds(size):
         codes = ";".join(f"P24{52 + dice.randrange(3) + kind}" for _ in range(dice.randrange(3)))
         yield job, when, at, f"F{family:02d}", TYPES[kind], codes, "done", f"van-{van:02d}", f"R{job}"
 
 
-def _booked(vans: int, dice: random.Random) -> Iterator[tuple[object, ...]]:
-    for van in range(1, vans + 1):
+def _booked(size: Size, dice: random.Random) -> Iterator[tuple[object, ...]]:
+    for van in range(1, size.vans + 1):
         for day in range(5):
             for turn in range(JOBS_A_DAY):
-                family = (van * 3 + int(dice.expovariate(0.25))) % FAMILIES
+                family = (van * 3 + int(dice.expovariate(0.25))) % size.families
                 kind = min(int(dice.expovariate(0.5)), len(TYPES) - 1)
                 yield (
                     f"B-{van:02d}-{day}-{turn}",
@@ -190,8 +199,8 @@ def _booked(vans: int, dice: random.Random) -> Iterator[tuple[object, ...]]:
                 )
 
 
-def _used(vans: int, dice: random.Random) -> Iterator[tuple[object, ...]]:
-    for job, _, _, _, family, kind in _kinds(vans):
+def _used(size: Size, dice: random.Random) -> Iterator[tuple[object, ...]]:
+    for job, _, _, _, family, kind in _kinds(size):
         takes: dict[str, int] = {}
         for number in range(8):
             if dice.random() < (0.55 if number == kind else 0.03):
@@ -275,7 +284,7 @@ def measured(folder: Path, vans: int, only: str) -> dict[str, Cost]:
     """Make (unless it is there) and measure one firm."""
     ledger, found = folder / "firm.db", {}
     if not ledger.exists():
-        make_firm(folder / "firm", vans)
+        make_firm(folder / "firm", Size(vans))
         found["import"] = cost_of(vanstock(ledger, f"import {folder / 'firm'}", SUNDAY_EVENING))
     found["(the bare program)"] = cost_of(vanstock(ledger, "--version"))
     for screen in screens_of(only):

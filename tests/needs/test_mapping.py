@@ -286,3 +286,22 @@ def test_of_very_many_ways_a_few_are_gone_through_that_keep_every_share_and_ever
             assert sum(p for p, need in ways if f"{name}-{number}" in need) == pytest.approx(share, abs=0.04)
     both = sum(p for p, need in ways if "c0-0" in need and "c1-0" in need)
     assert both == pytest.approx(0.25, abs=0.06)
+
+
+def test_what_is_remembered_of_a_case_is_what_would_come_out_anew_whatever_was_learnt_meanwhile() -> None:
+    """One map remembers through families, shares learnt and numbers chosen; the other works everything out."""
+    fresh, keeping = split_map(), split_map().remembering()
+    jobs = [
+        FinishedJob(f"J{i}", TODAY - timedelta(days=i), "KRB", "heat-source", (), {part: 1})
+        for i, part in enumerate(("LOW", "LOW", "HIGH", "LOW"))
+    ]
+    for known in range(len(jobs) + 1):
+        for _ in range(2):
+            maps = [one.learning(jobs[:known], today=TODAY) for one in (fresh, keeping)]
+            for family, chosen in (("KRB", ()), ("KRB", ("LOW",)), ("AAA", ())):
+                for case in ((("vaporiser", 1),), (("vaporiser", 2), ("nothing known", 1)), ()):
+                    came = [
+                        one.ways(case, one.served(family, [name for name, _ in case], chosen=chosen)) for one in maps
+                    ]
+                    assert came[0] == came[1]
+                    assert sum(probability for probability, _ in came[1]) == pytest.approx(1)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from vanstock.jobneeds import ComponentChoice, JobNeeds, WeightedCase
-from vanstock.needs.marginals import NeedLine, marginals
+from vanstock.needs.marginals import NeedLine, marginals, mean_use
 
 
 def test_lines_come_most_likely_first_with_component_and_evidence() -> None:
@@ -40,3 +40,17 @@ def test_cases_and_choices_mix_by_weight() -> None:
 
 def test_a_job_of_which_nothing_is_known_has_no_lines() -> None:
     assert marginals(JobNeeds("B1", (), (), 0.0, 0, known=False), {}) == []
+
+
+def test_mean_use_adds_up_jobs_cases_and_choices_with_their_squares_whatever_they_share() -> None:
+    shared = {"A": 2, "B": 1}
+    first = JobNeeds("B1", (WeightedCase(0.5, shared), WeightedCase(0.3, {"A": 1})), (), 0.0, 3)
+    choice = ComponentChoice("a", ((0.4, {"A": 3}), (0.1, {"C": 1})))
+    second = JobNeeds("B2", (WeightedCase(0.75, shared),), (choice,), 0.25, 3)
+    use = mean_use([(2.0, first), (4.0, second), (1.0, first._replace(job="B3"))])
+    halves = 3 * 0.5 + 4 * 0.75
+    assert use["A"] == pytest.approx((2 * halves + 3 * 0.3 + 3 * 4 * 0.1, 4 * halves + 3 * 0.3 + 9 * 4 * 0.1))
+    assert use["B"] == pytest.approx((halves, halves))
+    assert use["C"] == pytest.approx((4 * 0.025, 4 * 0.025))
+    assert use.keys() == {"A", "B", "C"}
+    assert mean_use([]) == {}

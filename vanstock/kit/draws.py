@@ -233,11 +233,12 @@ def drawn(needs: JobNeeds, rng: np.random.Generator, draws: int, *, evenly: bool
     import numpy as np
 
     numbers = evenly_spread if evenly else _at_random
-    edges = np.cumsum([*(case.weight for case in needs.cases), needs.prior_weight])
+    weights, taken = zip(*needs.cases, strict=True) if needs.cases else ((), ())
+    edges = np.cumsum([*weights, needs.prior_weight])
     last = len(needs.cases)
     which = np.minimum(np.searchsorted(edges, numbers(rng, draws) * edges[-1], side="right"), last)
     found: dict[str, list[Rows]] = defaultdict(list)
-    for group, rows in _spread([case.needs for case in needs.cases], which, np.arange(draws)):
+    for group, rows in _spread(taken, which, np.arange(draws)):
         found[group].append(rows)
     from_prior = np.flatnonzero(which == last)
     for choice in needs.prior:

@@ -25,9 +25,9 @@ from typing import TYPE_CHECKING, NamedTuple
 from vanstock.codes import base_code
 from vanstock.jobneeds import ComponentChoice, JobNeeds, WeightedCase
 from vanstock.model import EVERY_FAMILY, Catalogue, FinishedJob, Job, Usual
-from vanstock.needs.families import Components, FamilyCases, no_cases, with_cases
+from vanstock.needs.families import FamilyCases, no_cases, with_cases
 from vanstock.needs.levels import HALF_LIFE_DAYS, Index, Marks, bands_of, likeness, measured_alike
-from vanstock.needs.mapping import PartMap
+from vanstock.needs.mapping import Components, PartMap
 from vanstock.needs.shrink import lent, shrunken
 from vanstock.needs.worths import MOST_JOBS, History, UsualOdds, Worths, learnt
 
@@ -102,13 +102,20 @@ class CaseBook:
 
     @classmethod
     def build(
-        cls, finished: Iterable[FinishedJob], catalogue: Catalogue, *, today: date, worths: Worths | None = None
+        cls,
+        finished: Iterable[FinishedJob],
+        catalogue: Catalogue,
+        *,
+        today: date,
+        worths: Worths | None = None,
+        parts: PartMap | None = None,
     ) -> CaseBook:
-        """Lay out the cases once; the worths are learnt from these jobs unless they are given."""
+        """Lay out the cases once; the worths are learnt from these jobs unless they are given, the catalogue's `parts`
+        worked out unless they are."""
         import numpy as np
 
         jobs = tuple(sorted(finished, key=lambda job: (job.date, job.job)))
-        parts = PartMap.build(catalogue).learning(jobs, today=today)
+        parts = (parts or PartMap.build(catalogue)).learning(jobs, today=today)
         cases = [_by_component(job, parts) for job in jobs]
         distinct = tuple(sorted(set(cases)))
         number = {case: i for i, case in enumerate(distinct)}

@@ -11,7 +11,7 @@ from itertools import islice
 from typing import TYPE_CHECKING, NamedTuple
 
 from vanstock.model import Job
-from vanstock.needs.mapping import PartMap
+from vanstock.needs.mapping import Components, PartMap
 
 if TYPE_CHECKING:
     import numpy as np
@@ -20,8 +20,6 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
     Places = NDArray[np.intp]
     Mask = NDArray[np.bool_]
-
-Components = tuple[tuple[str, int], ...]
 
 
 class FamilyCases(NamedTuple):
@@ -54,9 +52,9 @@ def with_cases(known: FamilyCases, wanted: Mask, source: tuple[Sequence[Componen
     served = parts.served(job.family, {component for i in new for component, _ in cases[i]}, chosen=job.chosen)
     place = dict(known.number)
     rows = [
-        (number, place.setdefault(tuple(sorted(need.items())), len(place)), probability)
+        (number, place.setdefault(need, len(place)), probability)
         for number in new
-        for probability, need in parts.variants(dict(cases[number]), served)
+        for probability, need in parts.ways(cases[number], served)
     ]
     case, need, probability = list(zip(*rows, strict=True)) or [(), (), ()]
     every = np.concatenate([known.case, np.array(case, dtype=np.intp)])

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 from itertools import accumulate
 from math import prod, sqrt
@@ -24,9 +24,12 @@ MOST_WAYS = 64
 """Ways in which a need becomes part numbers that are gone through one by one; five numbers for each of three components
 make more already."""
 _PRIMES = (2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43, 47)
+Components = tuple[tuple[str, int], ...]
+"""So much of each component (of a need: of each group), in order of names."""
 Need = dict[str, int]
 Choices = tuple[tuple[float, str], ...]
 Variants = list[tuple[float, Need]]
+Ways = tuple[tuple[float, Components], ...]
 Served = Mapping[str, tuple[tuple[float, str], ...]]
 """The (share, group) pairs that serve each component."""
 
@@ -39,6 +42,7 @@ class PartMap:
     component_of: Mapping[str, str]
     shares: Mapping[tuple[str, str], tuple[tuple[float, str], ...]]
     riders: Mapping[str, tuple[tuple[str, int, int], ...]]
+    _remembered: dict[object, Ways] | None = field(default=None, repr=False, compare=False)
 
     @classmethod
     def build(cls, catalogue: Catalogue) -> PartMap:
@@ -46,6 +50,10 @@ class PartMap:
         groups = stock_groups(catalogue)
         component_of = {part: _component(catalogue, part, group) for part, group in groups.items()}
         return cls(groups, component_of, _shares(catalogue, groups, component_of), _riders(catalogue, groups))
+
+    def remembering(self) -> PartMap:
+        """The same tables, which keep how every case became part numbers: for one book after another of a catalogue."""
+        return replace(self, _remembered={})
 
     def learning(self, finished: Iterable[FinishedJob], *, today: date) -> PartMap:
         """The same tables as a family's own jobs bear them out: where no fits row says what serves a component, what
@@ -83,6 +91,19 @@ class PartMap:
     def served(self, family: str, components: Iterable[str], *, chosen: Sequence[str] = ()) -> Served:
         """What `for_component` says of each component, worked out once for many needs."""
         return {component: self.for_component(family, component, chosen=chosen) for component in components}
+
+    def ways(self, case: Components, served: Served) -> Ways:
+        """`variants` of a case, each with its groups in order of names."""
+        if self._remembered is None:
+            return self._ways(case, served)
+        key = case, tuple([served[component] for component, _ in case])
+        found = self._remembered.get(key)
+        if found is None:
+            found = self._remembered[key] = self._ways(case, served)
+        return found
+
+    def _ways(self, case: Components, served: Served) -> Ways:
+        return tuple([(p, tuple(sorted(need.items()))) for p, need in self.variants(dict(case), served)])
 
     def variants(self, components: Mapping[str, int], served: Served) -> Variants:
         """Every way that so much of each component becomes part numbers, with its probability; of very many ways

@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from vanstock.jobneeds import ComponentChoice, JobNeeds
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,18 +42,32 @@ def marginals(needs: JobNeeds, component_of: Mapping[str, str]) -> list[NeedLine
     return sorted(lines, key=lambda line: (-line.probability, line.group))
 
 
-def mean_needs(needs: JobNeeds) -> dict[str, tuple[float, float]]:
-    """Base units of each group that a job takes, on average, and the mean of their square, component by component."""
-    mean: dict[str, float] = defaultdict(float)
-    square: dict[str, float] = defaultdict(float)
-    outcomes = [(case.weight, case.needs) for case in needs.cases]
-    outcomes += [(needs.prior_weight * p, need) for choice in needs.prior for p, need in choice.outcomes]
-    for weight, need in outcomes:
-        for group, qty in need.items():
-            more = weight * qty
-            mean[group] += more
-            square[group] += more * qty
-    return {group: (qty, square[group]) for group, qty in mean.items()}
+def mean_use(jobs: Iterable[tuple[float, JobNeeds]]) -> dict[str, tuple[float, float]]:
+    """Base units of each group that so many of each job take in all, on average, and their squares, component by
+    component. Jobs that are alike, and cases of one family, share what they take, which is gone through once."""
+    import numpy as np
+
+    alike: dict[tuple[int, int], tuple[float, JobNeeds]] = {}
+    for many, needs in jobs:
+        key = id(needs.cases), id(needs.prior)
+        alike[key] = alike.get(key, (0.0, needs))[0] + many, needs
+    weights: list[NDArray[np.float64]] = []
+    taken: list[Mapping[str, int]] = []
+    for many, needs in alike.values():
+        prior = ((needs.prior_weight * p, need) for choice in needs.prior for p, need in choice.outcomes)
+        for weighed, mine in filter(None, (tuple(zip(*rows, strict=True)) for rows in (needs.cases, prior))):
+            weights.append(many * np.array(weighed))
+            taken += mine
+    if not taken:
+        return {}
+    _, first, which = np.unique(np.fromiter(map(id, taken), np.int64), return_index=True, return_inverse=True)
+    sums = np.bincount(which, np.concatenate(weights)).tolist()
+    use: dict[str, tuple[float, float]] = {}
+    for place, weight in sorted(zip(first.tolist(), sums, strict=True)):  # never in the order of addresses
+        for group, qty in taken[place].items():
+            mean, square = use.get(group, (0.0, 0.0))
+            use[group] = mean + weight * qty, square + weight * qty * qty
+    return use
 
 
 def _prior_amounts(prior: tuple[ComponentChoice, ...]) -> dict[str, dict[int, float]]:

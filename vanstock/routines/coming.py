@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from vanstock.needs.cases import CaseBook
+    from vanstock.needs.mapping import PartMap
 
     Floats = NDArray[np.float64]
 
@@ -116,12 +117,14 @@ def coming(
     *,
     jobs: int = JOBS,
     cases: Sequence[FinishedJob] | None = None,
+    parts: PartMap | None = None,
 ) -> Coming:
     """Draw the jobs of the weeks from today on, over and over, about so many in all; `cases` say what a job takes
-    (None: every finished job does)."""
+    (None: every finished job does), `parts` are its catalogue's where they are known already."""
     from vanstock.needs.cases import CaseBook
 
-    book = CaseBook.build(past.finished if cases is None else cases, past.catalogue, today=session.today)
+    finished = past.finished if cases is None else cases
+    book = CaseBook.build(finished, past.catalogue, today=session.today, parts=parts)
     days = days_ahead(session.today, calendar(session))
     names, kinds, dispersion = _kinds(session, past, book)
     numbers = {name: i for i, name in enumerate(names)}
@@ -229,23 +232,11 @@ def _left(session: Session, past: Past, book: CaseBook, job: Job) -> JobNeeds:
 def _weekly_use(kinds: Sequence[Kind], booked: Sequence[JobNeeds]) -> dict[str, tuple[float, float]]:
     """Base units of each group used in a full week, mean and variance: at the rates of the kinds, or by what is booked
     where that is more."""
-    at_rates, as_booked = _used_by(kinds), _used_by([Kind(needs, 1 / WEEKS) for needs in booked])
+    from vanstock.needs.marginals import mean_use
+
+    at_rates = mean_use((kind.weekly, kind.needs) for kind in kinds)
+    as_booked = mean_use((1 / WEEKS, needs) for needs in booked)
     return as_booked | {group: max(use, as_booked.get(group, use)) for group, use in at_rates.items()}
-
-
-def _used_by(kinds: Sequence[Kind]) -> dict[str, tuple[float, float]]:
-    from vanstock.needs.marginals import mean_needs
-
-    use: dict[str, tuple[float, float]] = {}
-    means: dict[tuple[int, int], Mapping[str, tuple[float, float]]] = {}
-    for kind in kinds:
-        alike = id(kind.needs.cases), id(kind.needs.prior)  # bookings that are alike share their answer
-        if alike not in means:
-            means[alike] = mean_needs(kind.needs)
-        for group, (qty, square) in means[alike].items():
-            mean, variance = use.get(group, (0.0, 0.0))
-            use[group] = mean + kind.weekly * qty, variance + kind.weekly * square
-    return use
 
 
 def _usable(past: Past, use: Mapping[str, tuple[float, float]]) -> dict[str, int]:

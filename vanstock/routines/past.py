@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -94,8 +94,8 @@ def known_on(past: Past, day: date) -> Past:
     return Past(past.catalogue, past.groups, (), tuple(job for job in past.finished if job.date < day))
 
 
-def group_supply(past: Past, held: dict[str, int]) -> dict[str, int]:
-    """Base units on hand by stock group, from base units by part number."""
+def group_supply(past: Past, held: Mapping[str, int]) -> dict[str, int]:
+    """Base units by stock group, from base units by part number."""
     supply: dict[str, int] = {}
     for part, qty in held.items():
         group = past.groups.get(part, part)

@@ -13,7 +13,7 @@ from collections.abc import Callable, Mapping
 from datetime import date, datetime, timedelta
 from functools import cache
 from math import sqrt
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from vanstock.errors import BadValue
 from vanstock.kit.levels import choose, steady
@@ -31,10 +31,13 @@ from vanstock.quantity import MONEY_SCALE, PRICE_SCALE, format_money, round_half
 from vanstock.routines.coming import Coming, comes_after, coming
 from vanstock.routines.forecasts import forecast_all
 from vanstock.routines.levels import bounds_of
-from vanstock.routines.past import MANY_JOBS, Past, known_on, read_past, standing_for_all
+from vanstock.routines.past import MANY_JOBS, Past, group_supply, known_on, read_past, standing_for_all
 from vanstock.routines.session import Session
 from vanstock.routines.settings import calendar, level_change_pays, review_day, target
 from vanstock.workdays import week_start
+
+if TYPE_CHECKING:
+    from vanstock.needs.mapping import PartMap
 
 JOBS_DRAWN = 4_000
 THUMB = 2.5
@@ -168,15 +171,8 @@ def _stretch(session: Session, past: Past, asked: int) -> tuple[_Stretch, int]:
     mondays = tuple(begin + i * _WEEK for i in range(weeks))
     second = return_visits(past.jobs, reading.used(session.ledger))
     done = [job for job in past.finished if begin <= job.date < end and job.job not in second]
-    jobs = tuple((min(bisect_left(dates, job.date), len(dates) - 1), _by_group(past, job.needs)) for job in done)
+    jobs = tuple((min(bisect_left(dates, job.date), len(dates) - 1), group_supply(past, job.needs)) for job in done)
     return _Stretch(dates, mondays, jobs, tuple(job.job for job in done)), (begin - first).days // 7
-
-
-def _by_group(past: Past, needs: Mapping[str, int]) -> dict[str, int]:
-    found: dict[str, int] = defaultdict(int)
-    for part, qty in needs.items():
-        found[past.groups.get(part, part)] += qty
-    return dict(found)
 
 
 def _firm(session: Session, past: Past, stretch: _Stretch) -> Firm:
@@ -196,22 +192,26 @@ def _firm(session: Session, past: Past, stretch: _Stretch) -> Firm:
 
 def _learnt(session: Session, past: Past, stretch: _Stretch, progress: Callable[[int], None]) -> list[_Week]:
     """What each way would have learnt by the Monday of each week, or by the last one on which it learnt anew."""
+    from vanstock.needs.mapping import PartMap
+
     found: list[_Week] = []
+    parts = PartMap.build(past.catalogue).remembering()
     every = _every(reading.finished_count(session.ledger), len(stretch.mondays))
     for number, monday in enumerate(stretch.mondays):
         if number % every:
             found.append(found[-1])
             continue
-        found.append(_learnt_by(session, past, monday, found[-1].whole_job if found else {}))
+        found.append(_learnt_by(session, (past, parts), monday, found[-1].whole_job if found else {}))
         progress(1)
     return found
 
 
-def _learnt_by(session: Session, past: Past, monday: date, before: Mapping[str, int]) -> _Week:
+def _learnt_by(session: Session, whole: tuple[Past, PartMap], monday: date, before: Mapping[str, int]) -> _Week:
     """What each way would have learnt by a Monday. The stream, by far the largest of it, is not kept."""
+    past, parts = whole
     then = session._replace(now=datetime.combine(monday, datetime.min.time()))
     known = known_on(past, monday)
-    ahead = coming(then, known, jobs=JOBS_DRAWN, cases=standing_for_all(known.finished))
+    ahead = coming(then, known, jobs=JOBS_DRAWN, cases=standing_for_all(known.finished), parts=parts)
     forecasts = forecast_all(then, known, _SURENESS)
     thumb = {
         group: THUMB * sum(row.history[-_THUMB_WEEKS:]) / max(len(row.history[-_THUMB_WEEKS:]), 1)
