@@ -132,7 +132,8 @@ def _share(outcomes: Sequence[Outcome]) -> float:
 
 def tuned(make: Callable[[float], Score], wanted: float, low: float, high: float) -> Score:
     """A rule's score at the knob's setting between `low` and `high` that comes to the completion wanted; between the
-    two nearest settings by straight line, which flatters a rule whose levels go in whole pieces."""
+    two nearest settings by straight line, which flatters a rule whose levels go in whole pieces. One that falls short
+    even at `high` needs what it needs there, which flatters it too; raises `ValueError` where `low` is too high."""
     from scipy.optimize import brentq
 
     tried = {low: make(low), high: make(high)}
@@ -142,10 +143,15 @@ def tuned(make: Callable[[float], Score], wanted: float, low: float, high: float
             tried[knob] = make(knob)
         return tried[knob].completion - wanted
 
+    if beyond(low) > 0:
+        raise ValueError(
+            f"even at {low} the rule comes to more than {wanted}: tuned further down it may need less cash"
+        )
     if beyond(low) < 0 < beyond(high):
         brentq(beyond, low, high, xtol=(high - low) / 2_000, rtol=1e-9)
-    below = max((one for one in tried.values() if one.completion <= wanted), default=tried[low])
-    above = min((one for one in tried.values() if one.completion >= wanted), default=tried[high])
+    scores = sorted(tried.values(), key=lambda one: (one.completion, -one.cash))
+    below = next(one for one in reversed(scores) if one.completion <= wanted)
+    above = next((one for one in scores if one.completion >= wanted), scores[-1])
     rise = above.completion - below.completion
     part = (wanted - below.completion) / rise if rise > 0 else 1.0
     return Score(wanted, below.cash + min(max(part, 0.0), 1.0) * (above.cash - below.cash))

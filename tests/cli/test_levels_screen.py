@@ -124,7 +124,7 @@ def test_a_target_that_a_pin_puts_out_of_reach_is_said(vanstock: Run) -> None:
 def test_a_pin_too_low_does_not_make_every_other_part_dearer(vanstock: Run) -> None:
     before = float(told(vanstock, "minmax")["cash"])
     vanstock("minmax FL-UNI-800-A --min 10 --max 20", now=SUNDAY)
-    assert float(told(vanstock, "minmax")["cash"]) < 1.1 * before
+    assert float(told(vanstock, "minmax")["cash"]) < 1.2 * before  # 1.6 if the others made up for all of it
 
 
 def test_pins_that_cost_more_than_the_cash_asked_for_are_said(vanstock: Run) -> None:

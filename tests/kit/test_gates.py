@@ -1,6 +1,5 @@
-"""What the levels must be able to do on made-up firms that nothing was tuned on, with margins.
-
-`tests/benchmarks/kit_gates.py` prints the figures of thirty firms, and more of them.
+"""What the levels must be able to do on made-up firms that nothing was tuned on: a warning light, two firms of the
+thirty whose figures `tests/benchmarks/kit_gates.py` prints and asserts, tried on fewer jobs.
 """
 
 from __future__ import annotations

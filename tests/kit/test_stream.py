@@ -324,7 +324,8 @@ def test_a_firm_without_stock_has_jobs_that_ask_for_nothing() -> None:
 
 
 def test_cases_and_kinds_come_as_often_as_they_should_however_the_dice_fall() -> None:
-    """No case is off by two of a kind's jobs or more, no kind by two of all: at random the spread would be tens."""
+    """No case is off by two of a kind's jobs or more, and where nothing is booked no kind by two of all: at random the
+    spread would be tens."""
     rare = JobNeeds("R", (WeightedCase(0.97, {"B": 1}), WeightedCase(0.03, {"C": 1})), (), 0.0, 9)
     kinds = [Kind(EITHER, 6.0), Kind(rare, 3.0)]
     for seed in range(5):

@@ -398,7 +398,16 @@ def test_a_part_that_is_changed_is_bought_by_its_new_pack(busy: Session) -> None
 
 @pytest.mark.parametrize(
     ("share", "said"),
-    [(0.0, "0"), (0.0001, "0.1"), (0.0004, "0.4"), (0.00194, "1.9"), (0.00196, "2"), (0.0024, "2"), (0.0123, "12")],
+    [
+        (0.0, "0"),
+        (0.00004, "0"),
+        (0.0001, "0.1"),
+        (0.0004, "0.4"),
+        (0.00194, "1.9"),
+        (0.00196, "2"),
+        (0.0024, "2"),
+        (0.0123, "12"),
+    ],
 )
 def test_so_many_of_a_thousand_have_a_tenth_below_two(share: float, said: str) -> None:
     assert in_thousand(share) == said

@@ -119,7 +119,7 @@ def _plain_words(words: Sequence[str]) -> list[str]:
 def run() -> None:
     """Run the command line; the console script."""
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # our sums are so small that threads make them slower
-    gc.set_threshold(200_000, 20, 20)  # of the many small tuples none is in a ring: looking took a third of the time
+    gc.set_threshold(200_000, 20, 20)  # hardly any small tuple is in a ring, and looking takes long
     words = _plain_words(sys.argv[1:])
     try:
         program(homes_for(words))(words)

@@ -8,10 +8,10 @@ They are taken to be a little more, with which most of those firms came within t
     times = 1.35 + 10 / finished jobs known, 2 at most
 
 (75 firms of `tests/benchmarks/kit_firms.py`, seeds 1000 to 1014, 2000 to 2029 and 3000 to 3029; others check it). With
-them 95 asked for came to 95.3 in the median and to 93 to 97 with 74 of the 75; with the last, of which 194 jobs were
-known, to 91.2. The second term is for firms younger than any of these. And nothing is promised more surely than is
-known: n jobs that all went well leave a chance of (n + 1) / (n + 2) that the next does too (rule of succession:
-Laplace, Essai philosophique sur les probabilites, 1814). Called by `routines.levels`.
+them 95 asked for came to 95.3 in the median and to 93 to 97 with 74 of the 75; with the one other, 194 jobs known, to
+91.2. The second term is for firms younger than any of these. And nothing is promised more surely than is known: n jobs
+that all went well leave a chance of (n + 1) / (n + 2) that the next does too (rule of succession: Laplace, Essai
+philosophique sur les probabilites, 1814). Called by `routines.levels`.
 """
 
 from __future__ import annotations

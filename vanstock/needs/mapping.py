@@ -93,10 +93,12 @@ class PartMap:
         return {component: self.for_component(family, component, chosen=chosen) for component in components}
 
     def ways(self, case: Components, served: Served) -> Ways:
-        """`variants` of a case, each with its groups in order of names."""
-        if self._remembered is None:
+        """`variants` of a case, each with its groups in order of names. Shares of several numbers change from day to
+        day, so that a case with any is not remembered."""
+        choices = tuple([served[component] for component, _ in case])
+        if self._remembered is None or any(len(one) > 1 for one in choices):
             return self._ways(case, served)
-        key = case, tuple([served[component] for component, _ in case])
+        key = case, choices
         found = self._remembered.get(key)
         if found is None:
             found = self._remembered[key] = self._ways(case, served)

@@ -47,9 +47,9 @@ def mean_use(jobs: Iterable[tuple[float, JobNeeds]]) -> dict[str, tuple[float, f
     component. Jobs that are alike, and cases of one family, share what they take, which is gone through once."""
     import numpy as np
 
-    alike: dict[tuple[int, int], tuple[float, JobNeeds]] = {}
+    alike: dict[tuple[int, int, float], tuple[float, JobNeeds]] = {}
     for many, needs in jobs:
-        key = id(needs.cases), id(needs.prior)
+        key = id(needs.cases), id(needs.prior), needs.prior_weight
         alike[key] = alike.get(key, (0.0, needs))[0] + many, needs
     weights: list[NDArray[np.float64]] = []
     taken: list[Mapping[str, int]] = []

@@ -120,7 +120,7 @@ def coming(
     parts: PartMap | None = None,
 ) -> Coming:
     """Draw the jobs of the weeks from today on, over and over, about so many in all; `cases` say what a job takes
-    (None: every finished job does), `parts` are its catalogue's where they are known already."""
+    (None: every finished job does), `parts` the past's catalogue by component where that is known already."""
     from vanstock.needs.cases import CaseBook
 
     finished = past.finished if cases is None else cases

@@ -206,7 +206,7 @@ def _basis(part: Part, does: Margin, *, held: bool, expires: bool) -> str:
 def in_thousand(share: float) -> str:
     """A share as so many of a thousand: `12`, `2`, `0.4`, `0`; with a tenth below two."""
     many = 1000 * share
-    return f"{many:.0f}" if many >= 1.95 or not many else f"{many:.1f}"
+    return f"{many:.0f}" if many >= 1.95 or many < 0.05 else f"{many:.1f}"
 
 
 def minmax(session: Session, text: str = "", aim: Aim = OWN_TARGET) -> Levels:
