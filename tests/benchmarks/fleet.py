@@ -255,7 +255,7 @@ def pages(ledger: Path, path: str) -> None:
     from vanstock.web.devices import Devices
 
     devices = Devices(ledger)
-    token = devices.pair(devices.new_code(), "bench")
+    token = devices.pair(devices.new_code(), f"bench {time.monotonic_ns()}")
     now = datetime.fromisoformat(MORNING)
     desk = Desk(str(ledger), now, hosts=frozenset({HOST}), port=8040, devices=devices, tell=lambda _: None)
     app, costs = create_app(desk), []
