@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from vanstock.model import Catalogue, FinishedJob, Fits, GoesWith, Part
+from vanstock.needs import mapping
 from vanstock.needs.levels import HALF_LIFE_DAYS
 from vanstock.needs.mapping import MOST_WAYS, SHARE_WORTH, PartMap
 
@@ -288,8 +289,12 @@ def test_of_very_many_ways_a_few_are_gone_through_that_keep_every_share_and_ever
     assert both == pytest.approx(0.25, abs=0.06)
 
 
-def test_what_is_remembered_of_a_case_is_what_would_come_out_anew_whatever_was_learnt_meanwhile() -> None:
+@pytest.mark.parametrize("most", [0, 1, 50_000])
+def test_what_is_remembered_of_a_case_is_what_would_come_out_anew_whatever_was_learnt_meanwhile(
+    most: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """One map remembers through families, shares learnt and numbers chosen; the other works everything out."""
+    monkeypatch.setattr(mapping, "MOST_REMEMBERED", most)
     fresh, keeping = split_map(), split_map().remembering()
     jobs = [
         FinishedJob(f"J{i}", TODAY - timedelta(days=i), "KRB", "heat-source", (), {part: 1})
@@ -304,4 +309,5 @@ def test_what_is_remembered_of_a_case_is_what_would_come_out_anew_whatever_was_l
                         one.ways(case, one.served(family, [name for name, _ in case], chosen=chosen)) for one in maps
                     ]
                     assert came[0] == came[1]
+                    assert len(keeping._remembered or {}) <= most
                     assert sum(probability for probability, _ in came[1]) == pytest.approx(1)

@@ -23,6 +23,8 @@ SHARE_WORTH = 10.0
 MOST_WAYS = 64
 """Ways in which a need becomes part numbers that are gone through one by one; five numbers for each of three components
 make more already."""
+MOST_REMEMBERED = 50_000
+"""Cases in part numbers that are kept at most: a van's firm has fewer, of fifty vans all would take 300 MB."""
 _PRIMES = (2, 3, 5, 7, 11, 13, 17, 19, 23, 29, 31, 37, 41, 43, 47)
 Components = tuple[tuple[str, int], ...]
 """So much of each component (of a need: of each group), in order of names."""
@@ -101,7 +103,9 @@ class PartMap:
         key = case, choices
         found = self._remembered.get(key)
         if found is None:
-            found = self._remembered[key] = self._ways(case, served)
+            found = self._ways(case, served)
+            if len(self._remembered) < MOST_REMEMBERED:
+                self._remembered[key] = found
         return found
 
     def _ways(self, case: Components, served: Served) -> Ways:
