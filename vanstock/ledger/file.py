@@ -12,7 +12,6 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import NamedTuple
 
 from vanstock.errors import LedgerUnusable, NotFound
 from vanstock.ledger.faults import in_plain_words, missing, newer, not_a_ledger
@@ -115,29 +114,6 @@ def _identity(path: Path) -> tuple[int, int]:
             f"the ledger {path} is gone: was the stick it lies on pulled? Nothing was written"
         ) from None
     return found.st_dev, found.st_ino
-
-
-class Changes(NamedTuple):
-    """Which file lies at a path, when it was last written to (in nanoseconds), and SQLite's own count of the
-    transactions written to it (bytes 24 to 27 of the header, https://www.sqlite.org/fileformat.html "file change
-    counter"). The time is there because a number and a count may come again after a restore or a crash."""
-
-    device: int
-    number: int
-    written: int
-    transactions: int
-
-
-def changes(path: Path) -> Changes:
-    """What of a ledger's file is another after each transaction; raises `LedgerUnusable` when the file is gone."""
-    try:
-        with path.open("rb") as file:
-            found = os.fstat(file.fileno())
-            file.seek(24)
-            count = int.from_bytes(file.read(4), "big")
-    except OSError:
-        raise LedgerUnusable(missing(path)) from None
-    return Changes(found.st_dev, found.st_ino, found.st_mtime_ns, count)
 
 
 @contextmanager

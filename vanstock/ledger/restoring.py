@@ -10,7 +10,7 @@ import os
 import shutil
 import sqlite3
 from collections.abc import Iterator, Sequence
-from contextlib import closing, contextmanager, suppress
+from contextlib import ExitStack, closing, contextmanager, suppress
 from datetime import datetime
 from pathlib import Path
 from typing import NamedTuple
@@ -116,8 +116,8 @@ def put_back(ledger: Path, copy: Path, at: datetime) -> Path | None:
         shutil.copyfile(copy, ready)
         look_into(ready)
         push_to_disk(ready)
-        with in_plain_words(ledger), _nobody_writing(ledger):
-            aside = _keep_aside(ledger, at) if os.path.exists(ledger) else None
+        with in_plain_words(ledger), _nobody_writing(ledger), ExitStack() as afterwards:
+            aside = _keep_aside(ledger, at, afterwards) if os.path.exists(ledger) else None
             ready.replace(ledger)
         push_to_disk(ledger.parent)
     except OSError as error:
@@ -149,12 +149,16 @@ def _nobody_writing(ledger: Path) -> Iterator[None]:
         connection.close()
 
 
-def _keep_aside(ledger: Path, at: datetime) -> Path:
+def _keep_aside(ledger: Path, at: datetime, afterwards: ExitStack) -> Path:
+    """Keep the ledger under another name. What is read is closed `afterwards`, since closing takes away the lock that
+    keeps writers out (see `changed`)."""
     aside = free_name(ledger.parent, f"{ledger.stem}-set-aside", at)
     try:
         os.link(ledger, aside)
     except OSError:  # a file system without links, as many sticks have
-        shutil.copyfile(ledger, aside)
+        held = afterwards.enter_context(ledger.open("rb"))
+        with aside.open("xb") as kept:
+            shutil.copyfileobj(held, kept)
         push_to_disk(aside)
     journal = ledger.with_name(f"{ledger.name}-journal")
     with suppress(FileNotFoundError):  # left only by a ledger too damaged to be rolled back

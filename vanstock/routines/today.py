@@ -11,7 +11,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from vanstock.ledger import catalogue, reading
-from vanstock.ledger.file import Changes, changes, ledger_path
+from vanstock.ledger.changed import Changes, changes
+from vanstock.ledger.file import ledger_path
 from vanstock.model import Job, PastEntry
 from vanstock.routines.morning import load_out_day
 from vanstock.routines.session import Session
