@@ -44,7 +44,7 @@ def changes(path: Path) -> Changes:
 
 def _looked_at(path: Path) -> tuple[os.stat_result, bytes]:
     """A file as it is, and its first bytes."""
-    if sys.platform == "win32":  # where closing takes no lock, and an open file could not be replaced
+    if sys.platform == "win32":  # where closing takes no lock away, and an open file cannot be replaced
         with path.open("rb") as file:
             return os.fstat(file.fileno()), file.read(28)
     with _ALONE:
